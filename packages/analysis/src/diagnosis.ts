@@ -1,0 +1,217 @@
+import type { AxisName, BodyAxis } from '@settle/parser';
+
+/** Why something cannot be given, and what to log or fly to get it. */
+export interface Unavailable {
+  readonly unavailable: string;
+}
+
+export type PhaseKind = 'ground' | 'takeoff' | 'hover' | 'manoeuvre' | 'landing' | 'upset';
+
+export interface Phase {
+  readonly kind: PhaseKind;
+  readonly startS: number;
+  readonly endS: number;
+}
+
+export type Regime = 'growing' | 'limit-cycle' | 'driven' | 'decaying';
+
+export type Origin =
+  'rate-loop' | 'attitude-loop' | 'position-loop' | 'pilot' | 'outer-loop' | 'structure' | 'unknown';
+
+export interface Oscillation {
+  readonly frequencyHz: number;
+  readonly frequencyStdHz: number;
+  /** √2 × RMS of the body-rate component within 20 % of `frequencyHz`, over [startS, endS]; deg/s. */
+  readonly rateAmplitudeDegS: number;
+  readonly rateAmplitudeStdDegS: number;
+  /** The same of the angle, in deg; null without an attitude channel. */
+  readonly attitudeAmplitudeDeg: number | null;
+  readonly startS: number;
+  readonly endS: number;
+  /** Slope of the log envelope in 1/s; positive grows. */
+  readonly envelopeGrowthPerS: number;
+  readonly envelopeGrowthStdPerS: number;
+  readonly regime: Regime;
+  /** Of the closed-loop pole; zero or less when growing or cycling; null where the record cannot show it. */
+  readonly dampingRatio: number | null;
+  readonly origin: Origin;
+  /** 0…1: of those said 0.8, 80 % are right. */
+  readonly confidence: number;
+  /** Other axes and the reference at this frequency, clipping, and what else is known, in plain sentences. */
+  readonly evidence: readonly string[];
+}
+
+export interface Response {
+  readonly bandwidthHz: number;
+  readonly delayS: number;
+  readonly riseTimeS: number | null;
+  readonly overshootPct: number | null;
+  readonly coherentBandHz: readonly [number, number];
+}
+
+export interface Margins {
+  readonly stable: boolean;
+  readonly gainMarginDb: number | null;
+  readonly gainReductionMarginDb: number | null;
+  readonly phaseMarginDeg: number | null;
+  readonly crossoverHz: number | null;
+  readonly phaseCrossoverHz: number | null;
+  readonly sensitivityPeak: number | null;
+  readonly gainMarginStdDb: number | null;
+  readonly phaseMarginStdDeg: number | null;
+  readonly from: string;
+}
+
+export interface Plant {
+  /** Angular acceleration per unit demand, rad/s². */
+  readonly effectiveness: number;
+  readonly lagS: number;
+  readonly delayS: number;
+  readonly effectivenessStd: number;
+  readonly lagStdS: number;
+  readonly delayStdS: number;
+}
+
+export interface AxisDiagnosis {
+  /** Strongest first; empty when nothing stands out. */
+  readonly oscillations: readonly Oscillation[];
+  readonly tracking:
+    { readonly rateErrorRmsDegS: number | null; readonly attitudeErrorRmsDeg: number | null } | Unavailable;
+  readonly response: Response | Unavailable;
+  readonly margins: { readonly rate: Margins | Unavailable; readonly attitude: Margins | Unavailable };
+  readonly plant: Plant | Unavailable;
+}
+
+export interface VibrationLine {
+  readonly sensor: 'gyro' | 'accel';
+  readonly axis: BodyAxis;
+  readonly frequencyHz: number;
+  readonly rms: number;
+  readonly aboveFloorDb: number;
+  readonly order: number | null;
+  readonly trueFrequencyHz: number | null;
+  readonly kind:
+    | 'rotor'
+    | 'blade-pass'
+    | 'rotor-harmonic'
+    | 'structure'
+    | 'control-loop'
+    | 'electrical'
+    | 'alias'
+    | 'unknown';
+}
+
+export interface Notch {
+  readonly centreHz: number;
+  readonly bandwidthHz: number;
+  readonly depthDb: number;
+  readonly orders: readonly number[];
+  readonly scheduledBy: null | 'throttle' | 'rotor-speed';
+  readonly holdsAt: { readonly throttle: number | null; readonly rotorHz: number | null };
+  readonly phaseLagDeg: number;
+  readonly phaseLagAtHz: number;
+  readonly noiseBeforeDegS: number;
+  readonly noiseAfterDegS: number;
+}
+
+export interface Vibration {
+  readonly sensorRateHz: number;
+  readonly rotor:
+    | {
+        readonly hoverHz: number;
+        readonly lowHz: number;
+        readonly highHz: number;
+        readonly from: 'speed-channel' | 'spectrum';
+      }
+    | Unavailable;
+  readonly lines: readonly VibrationLine[];
+  readonly levels: readonly {
+    readonly sensor: 'gyro' | 'accel';
+    readonly axis: BodyAxis;
+    readonly rms: number;
+    readonly overRange: number;
+  }[];
+  readonly notches: readonly Notch[];
+}
+
+export interface Actuators {
+  readonly motors: readonly {
+    readonly mean: number;
+    readonly lowStopShare: number;
+    readonly highStopShare: number;
+  }[];
+  readonly hoverThrottle: number | null;
+  /** Steady demand over hover as a share of full authority; null on an axis without a demand. */
+  readonly trim: Readonly<Record<AxisName, number | null>>;
+}
+
+export interface Battery {
+  readonly startV: number;
+  readonly lowestV: number;
+  readonly meanA: number | null;
+  readonly peakA: number | null;
+}
+
+export type Severity = 'danger' | 'fault' | 'note';
+
+export interface Finding {
+  readonly id: string;
+  readonly axis: AxisName | null;
+  readonly severity: Severity;
+  readonly confidence: number;
+  readonly summary: string;
+  readonly evidence: readonly string[];
+}
+
+export interface Advice {
+  /** 1: before the next hover, all together; 2 and up: after that hover confirms. */
+  readonly step: number;
+  readonly kind: 'gain' | 'filter' | 'mechanical' | 'logging' | 'flying' | 'do-not-fly';
+  readonly axis?: AxisName;
+  readonly loop?: 'rate' | 'attitude' | 'position';
+  readonly term?: 'P' | 'I' | 'D' | 'FF';
+  readonly factor?: number;
+  readonly from?: number;
+  readonly to?: number;
+  readonly filter?: {
+    readonly at: 'gyro' | 'derivative';
+    readonly type: 'notch' | 'low-pass';
+    readonly centreHz?: number;
+    readonly bandwidthHz?: number;
+    readonly depthDb?: number;
+    readonly cutoffHz?: number;
+  };
+  readonly basis: 'margins' | 'ultimate-cycle' | 'scaling' | 'rule-of-thumb';
+  readonly because: readonly string[];
+  readonly watchFor: string;
+  readonly text: string;
+  readonly expect?: readonly {
+    readonly axis: AxisName;
+    readonly gainMarginDb: number;
+    readonly phaseMarginDeg: number;
+    readonly oscillationHz: number | null;
+  }[];
+}
+
+/** Everything `settle diagnose --json` prints; the contract other programs rely on. */
+export interface Diagnosis {
+  readonly schema: 'settle.diagnosis/1';
+  readonly flight: {
+    readonly name: string;
+    readonly durationS: number;
+    readonly sampleRatesHz: Partial<Record<'attitude' | 'rate' | 'imu' | 'motor', number>>;
+  };
+  readonly phases: readonly Phase[];
+  readonly axes: Readonly<Record<AxisName, AxisDiagnosis>>;
+  readonly vibration: Vibration | Unavailable;
+  readonly actuators: Actuators | Unavailable;
+  readonly battery: Battery | Unavailable;
+  /** Most urgent first. */
+  readonly findings: readonly Finding[];
+  readonly advice: readonly Advice[];
+  readonly cautions: readonly string[];
+}
+
+export function isUnavailable(value: object): value is Unavailable {
+  return 'unavailable' in value;
+}

@@ -1,0 +1,2 @@
+export * from './flight.js';
+export { describeClock } from './clock.js';

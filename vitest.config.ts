@@ -1,0 +1,25 @@
+import { fileURLToPath } from 'node:url';
+import { defineConfig } from 'vitest/config';
+
+const source = (name: string): string =>
+  fileURLToPath(new URL(`./packages/${name}/src/index.ts`, import.meta.url));
+
+export default defineConfig({
+  resolve: {
+    alias: {
+      '@settle/parser': source('parser'),
+      '@settle/analysis': source('analysis'),
+      '@settle/report': source('report'),
+      '@settle/simulator': source('simulator'),
+    },
+  },
+  test: {
+    include: ['packages/*/src/**/*.test.ts', 'tests/**/*.test.ts'],
+    globalSetup: ['tests/support/build.ts'],
+    testTimeout: 120_000,
+    hookTimeout: 120_000,
+    reporters: process.env['CI']
+      ? ['default', ['json', { outputFile: '.cache/test-results.json' }]]
+      : ['default'],
+  },
+});
