@@ -34,6 +34,7 @@ export interface Oscillation {
   readonly regime: Regime;
   /** Of the closed-loop pole; zero or less when growing or cycling; null where the record cannot show it. */
   readonly dampingRatio: number | null;
+  readonly dampingRatioStd: number | null;
   readonly origin: Origin;
   /** 0…1: of those said 0.8, 80 % are right. */
   readonly confidence: number;
@@ -202,6 +203,14 @@ export interface Diagnosis {
     readonly sampleRatesHz: Partial<Record<'attitude' | 'rate' | 'imu' | 'motor', number>>;
   };
   readonly phases: readonly Phase[];
+  /** Which channels told the phases apart. */
+  readonly phasesFrom: string;
+  /** The hover that was analysed: the longest, or the interval asked for. */
+  readonly analysed: { readonly startS: number; readonly endS: number };
+  /** Frequencies between which oscillations were looked for. */
+  readonly searchedHz: { readonly lowest: number; readonly highest: number; readonly why: string };
+  /** Chance that well-damped motion is called an oscillation, per axis and channel. */
+  readonly falseAlarmRate: number;
   readonly axes: Readonly<Record<AxisName, AxisDiagnosis>>;
   readonly vibration: Vibration | Unavailable;
   readonly actuators: Actuators | Unavailable;

@@ -1,0 +1,198 @@
+import { AXES, type AxisName, type Flight, type Interval } from '@settle/parser';
+import { clippedShare, describeActuators } from './actuators.js';
+import { adviseNext } from './advice.js';
+import { describeBattery } from './battery.js';
+import { CannotAnalyse } from './cannot-analyse.js';
+import { CAUTIONS } from './cautions.js';
+import type { AxisDiagnosis, Diagnosis, Oscillation } from './diagnosis.js';
+import { findFindings } from './findings.js';
+import { axisSignals, type AxisSignals } from './oscillation/axis-signals.js';
+import { searchBand, type SearchBand } from './oscillation/band.js';
+import { amplitudesAt, findAxisLines, prepareSignal, type AxisLine } from './oscillation/find-axis.js';
+import { decideOrigin } from './oscillation/origin.js';
+import { decideRegime } from './oscillation/regime.js';
+import { relate } from './oscillation/relations.js';
+import { findPhases, longestHover } from './phases/find-phases.js';
+import { firstSignal } from './signals.js';
+import { trackingOf } from './tracking.js';
+
+export interface DiagnoseOptions {
+  /** Declares this part of the flight, in s on its clock, to be the hover. */
+  readonly fromS?: number;
+  readonly toS?: number;
+}
+
+/** Chance that a well-damped motion is called an oscillation, per axis and channel searched. */
+export const FALSE_ALARM_RATE = 0.002;
+/** The same where the swing is beyond 10° or 40 deg/s: missing it would cost more than a false alarm. */
+export const LARGE_FALSE_ALARM_RATE = 0.01;
+/** A rate this many times larger than its angle allows is a folded line, not motion. */
+const FOLDED_RATIO = 1.6;
+const DEG = 180 / Math.PI;
+
+/** Everything known of one axis before it is put into words. */
+export interface AxisStudy {
+  readonly axis: AxisName;
+  readonly signals: AxisSignals;
+  readonly oscillations: readonly Oscillation[];
+  /** Lines whose rate and angle do not belong together: faster motion folded down by a slow log. */
+  readonly folded: readonly AxisLine[];
+}
+
+/**
+ * The main job: what oscillates in this flight's hover, per axis, and what that means.
+ *
+ * @throws CannotAnalyse when the flight has no hover or no body motion to look at
+ */
+export function diagnose(flight: Flight, options: DiagnoseOptions = {}): Diagnosis {
+  const { phases, decidedBy } = findPhases(flight, askedInterval(flight, options));
+  const hover = longestHover(phases);
+  if (hover === null)
+    throw new CannotAnalyse(
+      'no hover found in the log',
+      'give its start and end with --from and --to, or log motor commands, throttle or height',
+    );
+  const band = searchBand(flight, hover);
+  const studies = AXES.map((axis) => studyAxis(flight, axis, hover, band));
+  if (studies.every((study) => study.signals.rate === null && study.signals.attitude === null))
+    throw new CannotAnalyse(
+      'the log has neither body rates nor attitude',
+      'log the gyro or body rates at 100 Hz or more, and the attitude',
+    );
+  const axes = Object.fromEntries(studies.map((study) => [study.axis, describeAxis(study, hover)])) as Record<
+    AxisName,
+    AxisDiagnosis
+  >;
+  const actuators = describeActuators(flight, hover);
+  const battery = describeBattery(flight, hover);
+  const findings = findFindings({ flight, phases, hover, studies, actuators, battery, band });
+  return {
+    schema: 'settle.diagnosis/1',
+    flight: { name: flight.name, durationS: flight.durationS, sampleRatesHz: sampleRates(flight) },
+    phases,
+    phasesFrom: decidedBy,
+    analysed: { startS: hover.startS, endS: hover.endS },
+    searchedHz: { lowest: band.lowestHz, highest: band.highestHz, why: band.why },
+    falseAlarmRate: FALSE_ALARM_RATE,
+    axes,
+    vibration: { unavailable: 'vibration lines are not analysed by this version' },
+    actuators,
+    battery,
+    findings,
+    advice: adviseNext({ flight, studies, findings, hover }),
+    cautions: CAUTIONS,
+  };
+}
+
+function askedInterval(flight: Flight, options: DiagnoseOptions): Interval | undefined {
+  if (options.fromS === undefined && options.toS === undefined) return undefined;
+  const interval = { startS: options.fromS ?? 0, endS: options.toS ?? flight.durationS };
+  if (!(interval.endS > interval.startS) || interval.startS >= flight.durationS || interval.endS <= 0)
+    throw new CannotAnalyse(
+      `the log has nothing from ${String(interval.startS)} s to ${String(interval.endS)} s`,
+      `the flight lasts from 0 to ${flight.durationS.toFixed(1)} s`,
+    );
+  return interval;
+}
+
+function studyAxis(flight: Flight, axis: AxisName, hover: Interval, band: SearchBand): AxisStudy {
+  const signals = axisSignals(flight, axis);
+  const lines = findAxisLines(signals, hover, {
+    lowestHz: band.lowestHz,
+    highestHz: band.highestHz,
+    falseAlarmRate: FALSE_ALARM_RATE,
+    largeFalseAlarmRate: LARGE_FALSE_ALARM_RATE,
+  });
+  const folded = lines.filter((line) => (line.foldRatio ?? 1) > FOLDED_RATIO);
+  const real = lines.filter((line) => !folded.includes(line));
+  return {
+    axis,
+    signals,
+    folded,
+    oscillations: real.map((line) => describeOscillation(flight, signals, line, hover)),
+  };
+}
+
+function describeOscillation(
+  flight: Flight,
+  signals: AxisSignals,
+  line: AxisLine,
+  hover: Interval,
+): Oscillation {
+  const clipped = clippedShare(flight, signals.axis, hover, line);
+  const own = line.prepared;
+  const regime = decideRegime(line.measured, line.startS - own.startS, line.endS - own.startS, clipped);
+  const origin = decideOrigin(flight, signals, line);
+  const frequencyHz = regime.frequency?.hz ?? line.frequencyHz;
+  const amplitudes = amplitudesAt(line, frequencyHz);
+  return {
+    frequencyHz,
+    frequencyStdHz: regime.frequency?.stdHz ?? line.frequencyStdHz,
+    rateAmplitudeDegS: amplitudes.rateAmplitude * DEG,
+    rateAmplitudeStdDegS: amplitudes.rateAmplitudeStd * DEG,
+    attitudeAmplitudeDeg: amplitudes.attitudeAmplitude === null ? null : amplitudes.attitudeAmplitude * DEG,
+    startS: line.startS,
+    endS: line.endS,
+    envelopeGrowthPerS: line.measured.growthPerS,
+    envelopeGrowthStdPerS: line.measured.growthStdPerS,
+    regime: regime.regime,
+    dampingRatio: regime.dampingRatio,
+    dampingRatioStd: regime.dampingRatioStd,
+    origin: origin.origin,
+    confidence: origin.confidence,
+    evidence: [
+      `${((line.endS - line.startS) * line.frequencyHz).toFixed(0)} cycles; ${(100 * line.meanShare).toFixed(0)} % of the motion within an octave either side is this one line`,
+      `called ${regime.regime === 'limit-cycle' ? 'a limit cycle' : regime.regime} because ${regime.because}`,
+      ...clippingEvidence(clipped),
+      ...otherAxes(flight, signals.axis, line, hover),
+      ...origin.evidence,
+    ],
+  };
+}
+
+function clippingEvidence(share: number | null): string[] {
+  if (share === null)
+    return ['neither demand nor motor commands are logged, so whether they met their stops is unknown'];
+  if (share < 0.005) return ['the demand and the motors stayed off their stops meanwhile'];
+  return [`the demand or a motor stood on a stop for ${(100 * share).toFixed(0)} % of that time`];
+}
+
+function otherAxes(flight: Flight, axis: AxisName, line: AxisLine, hover: Interval): string[] {
+  const out: string[] = [];
+  for (const other of AXES) {
+    if (other === axis) continue;
+    const signals = axisSignals(flight, other);
+    const prepared = prepareSignal(line.from === 'rate' ? signals.rate : signals.attitude, hover);
+    const relation = prepared === null ? null : relate(line, prepared);
+    if (relation === null || relation.gain < 0.15) continue;
+    if (relation.coherence < Math.max(0.7, relation.coherenceByChance)) continue;
+    out.push(
+      `${other} moves with it: ${(100 * relation.gain).toFixed(0)} % of its size, ` +
+        `${Math.abs(relation.leadDeg).toFixed(0)}° ${relation.leadDeg >= 0 ? 'ahead' : 'behind'}, coherence ${relation.coherence.toFixed(2)}`,
+    );
+  }
+  return out;
+}
+
+function describeAxis(study: AxisStudy, hover: Interval): AxisDiagnosis {
+  const notIdentified = 'the loop is not identified by this version';
+  return {
+    oscillations: study.oscillations,
+    tracking: trackingOf(study.signals, hover),
+    response: { unavailable: notIdentified },
+    margins: { rate: { unavailable: notIdentified }, attitude: { unavailable: notIdentified } },
+    plant: { unavailable: notIdentified },
+  };
+}
+
+function sampleRates(flight: Flight): Diagnosis['flight']['sampleRatesHz'] {
+  const rate = (...names: Parameters<typeof firstSignal>[1][]): number | undefined =>
+    firstSignal(flight, ...names)?.clock.sampleRateHz;
+  const entries = Object.entries({
+    attitude: rate('attitude.roll.measured', 'attitude.pitch.measured', 'attitude.yaw.measured'),
+    rate: rate('rate.roll.measured', 'rate.pitch.measured', 'rate.yaw.measured'),
+    imu: rate('gyro.x', 'gyro.y', 'gyro.z', 'accel.x', 'accel.y', 'accel.z'),
+    motor: rate('motor.1.command'),
+  });
+  return Object.fromEntries(entries.filter((entry): entry is [string, number] => entry[1] !== undefined));
+}

@@ -1,0 +1,232 @@
+import { AXES, type AxisName, type Flight, type Interval } from '@settle/parser';
+import type { AxisStudy } from './diagnose.js';
+import {
+  isUnavailable,
+  type Actuators,
+  type Battery,
+  type Finding,
+  type Oscillation,
+  type Phase,
+  type Severity,
+  type Unavailable,
+} from './diagnosis.js';
+import type { SearchBand } from './oscillation/band.js';
+import { WINDOW_CYCLES } from './oscillation/narrowness.js';
+import { firstSignal } from './signals.js';
+
+export interface FindingContext {
+  readonly flight: Flight;
+  readonly phases: readonly Phase[];
+  readonly hover: Interval;
+  readonly studies: readonly AxisStudy[];
+  readonly actuators: Actuators | Unavailable;
+  readonly battery: Battery | Unavailable;
+  readonly band: SearchBand;
+}
+
+/** What was read straight off the log; what is left is the chance that a channel is not what its header says. */
+const MEASURED = 0.95;
+/** Steady demand worth a word, and worth mending, as a share of full authority (common practice, no source). */
+const TRIM_NOTE = 0.08;
+const TRIM_FAULT = 0.15;
+/** Motors this long on a stop leave the loops without authority (common practice, no source). */
+const STOP_FAULT_SHARE = 0.02;
+/** Voltage under load below this share of the start (common practice, no source). */
+const SAG_SHARE = 0.85;
+/** Shorter hovers hide slow oscillations. */
+const SHORT_HOVER_S = 10;
+/** Slower rate logs cannot show what rate loops do. */
+const SLOW_RATE_HZ = 50;
+
+const RANK: Readonly<Record<Severity, number>> = { danger: 0, fault: 1, note: 2 };
+
+/** All findings of a diagnosis, most urgent first. */
+export function findFindings(context: FindingContext): Finding[] {
+  return [
+    ...upsets(context),
+    ...context.studies.flatMap((study) =>
+      study.oscillations.map((line) => oscillationFinding(study.axis, line)),
+    ),
+    ...folded(context),
+    ...saturation(context),
+    ...trims(context),
+    ...sag(context),
+    ...logQuality(context),
+  ].sort((a, b) => RANK[a.severity] - RANK[b.severity]);
+}
+
+function upsets({ phases }: FindingContext): Finding[] {
+  return phases
+    .filter((phase) => phase.kind === 'upset')
+    .map((phase) => ({
+      id: 'upset',
+      axis: null,
+      severity: 'danger' as const,
+      confidence: MEASURED,
+      summary: `the aircraft tipped beyond 60° at ${phase.startS.toFixed(1)} s`,
+      evidence: [`roll or pitch passed 60° at ${phase.startS.toFixed(2)} s`],
+    }));
+}
+
+const SWING_ID: Readonly<Partial<Record<Oscillation['origin'], string>>> = {
+  pilot: 'pilot-input',
+  'position-loop': 'position-loop-swing',
+  'outer-loop': 'outer-loop-swing',
+};
+
+/** The words for how an oscillation goes on. */
+const COURSE: Readonly<Record<Oscillation['regime'], string>> = {
+  growing: 'and grows',
+  'limit-cycle': 'at a steady size',
+  driven: 'comes and goes',
+  decaying: 'and dies away',
+};
+
+function oscillationFinding(axis: AxisName, line: Oscillation): Finding {
+  const asked = SWING_ID[line.origin];
+  const severity: Severity =
+    asked === 'pilot-input' || line.regime === 'decaying'
+      ? 'note'
+      : line.regime === 'growing' || line.rateAmplitudeDegS > 60
+        ? 'danger'
+        : 'fault';
+  return {
+    id: asked ?? 'oscillation',
+    axis,
+    severity,
+    confidence: asked === undefined ? MEASURED : line.confidence,
+    summary: `${axis} swings at ${line.frequencyHz.toFixed(line.frequencyHz < 1 ? 3 : 2)} Hz ${COURSE[line.regime]}, ${line.rateAmplitudeDegS.toFixed(1)} deg/s`,
+    evidence: line.evidence,
+  };
+}
+
+function folded({ studies }: FindingContext): Finding[] {
+  return studies.flatMap((study) =>
+    study.folded.map((line) => ({
+      id: 'aliased-vibration',
+      axis: study.axis,
+      severity: 'fault' as const,
+      confidence: 0.8,
+      summary: `a line at ${line.frequencyHz.toFixed(2)} Hz in ${study.axis} is faster motion folded down by the log's sample rate`,
+      evidence: [
+        `its rate is ${(line.foldRatio ?? 0).toFixed(1)} times what its angle allows at that frequency, as if it were near ${((line.foldRatio ?? 0) * line.frequencyHz).toFixed(0)} Hz`,
+        `the rate is logged at ${line.prepared.sampleRateHz.toFixed(0)} Hz; log it faster to see what shakes`,
+      ],
+    })),
+  );
+}
+
+function saturation({ actuators }: FindingContext): Finding[] {
+  if (isUnavailable(actuators)) return [];
+  const evidence = actuators.motors.flatMap((motor, i) => [
+    ...(motor.lowStopShare > STOP_FAULT_SHARE
+      ? [
+          `motor ${String(i + 1)} stood on its low stop for ${(100 * motor.lowStopShare).toFixed(0)} % of the hover`,
+        ]
+      : []),
+    ...(motor.highStopShare > STOP_FAULT_SHARE
+      ? [
+          `motor ${String(i + 1)} stood on its high stop for ${(100 * motor.highStopShare).toFixed(0)} % of the hover`,
+        ]
+      : []),
+  ]);
+  if (evidence.length === 0) return [];
+  return [
+    {
+      id: 'motor-saturation',
+      axis: null,
+      severity: 'fault',
+      confidence: MEASURED,
+      summary: 'motors run into their stops in hover',
+      evidence,
+    },
+  ];
+}
+
+function trims({ actuators }: FindingContext): Finding[] {
+  if (isUnavailable(actuators)) return [];
+  return AXES.flatMap((axis) => {
+    const trim = actuators.trim[axis];
+    if (trim === null || Math.abs(trim) < TRIM_NOTE) return [];
+    return [
+      {
+        id: 'trim-offset',
+        axis,
+        severity: Math.abs(trim) >= TRIM_FAULT ? ('fault' as const) : ('note' as const),
+        confidence: MEASURED,
+        summary: `${axis} needs ${(100 * Math.abs(trim)).toFixed(0)} % of its authority just to hover level`,
+        evidence: [
+          `the mean ${axis} demand in hover is ${trim.toFixed(3)} of full authority`,
+          axis === 'yaw'
+            ? 'likely reasons: rotors not upright, or turning against each other unevenly'
+            : 'likely reasons: weight off centre, a weak motor or prop, or a steady wind',
+        ],
+      },
+    ];
+  });
+}
+
+function sag({ battery }: FindingContext): Finding[] {
+  if (isUnavailable(battery) || battery.lowestV > SAG_SHARE * battery.startV) return [];
+  return [
+    {
+      id: 'battery-sag',
+      axis: null,
+      severity: 'fault',
+      confidence: MEASURED,
+      summary: `the battery sags to ${battery.lowestV.toFixed(1)} V in hover`,
+      evidence: [
+        `${battery.startV.toFixed(2)} V at first, ${battery.lowestV.toFixed(2)} V at the lowest, ${(100 * (1 - battery.lowestV / battery.startV)).toFixed(0)} % less`,
+      ],
+    },
+  ];
+}
+
+function logQuality({ flight, hover, studies, band }: FindingContext): Finding[] {
+  const out: Finding[] = [];
+  const note = (id: string, severity: Severity, summary: string, evidence: string[]): void => {
+    out.push({ id, axis: null, severity, confidence: MEASURED, summary, evidence });
+  };
+  const clipped = [...flight.signals.values()].filter(
+    (signal) => /^(gyro|accel|rate\.\w+\.measured)/.test(signal.channel) && signal.decision.clipped > 0,
+  );
+  if (clipped.length > 0)
+    note(
+      'sensor-clipping',
+      'fault',
+      'an inertial sensor meets the end of its range',
+      clipped.map(
+        (signal) => `${signal.channel}: ${String(signal.decision.clipped)} samples at the end of its range`,
+      ),
+    );
+  const durationS = hover.endS - hover.startS;
+  if (durationS < SHORT_HOVER_S)
+    note('hover-too-short', 'note', `the hover lasts ${durationS.toFixed(1)} s`, [
+      `oscillations slower than ${(WINDOW_CYCLES / durationS).toFixed(2)} Hz cannot show ${String(WINDOW_CYCLES)} cycles in it`,
+    ]);
+  const rate = studies.map((study) => study.signals.rate).find((signal) => signal !== null) ?? null;
+  if (rate !== null && rate.clock.sampleRateHz < SLOW_RATE_HZ)
+    note(
+      'log-too-slow',
+      'fault',
+      `the body rate is logged at only ${rate.clock.sampleRateHz.toFixed(0)} Hz`,
+      [
+        `oscillations above ${Math.min(band.highestHz, 0.4 * rate.clock.sampleRateHz).toFixed(0)} Hz cannot be seen; log rates at 100 Hz or more`,
+      ],
+    );
+  const gaps = (
+    firstSignal(flight, 'rate.roll.measured', 'gyro.x', 'attitude.roll.measured')?.clock.gaps ?? []
+  ).filter((gap) => gap.startS < hover.endS && gap.endS > hover.startS);
+  if (gaps.length > 0) {
+    const lostS = gaps.reduce((sum, gap) => sum + gap.endS - gap.startS, 0);
+    note(
+      'log-gaps',
+      lostS > 0.02 * durationS ? 'fault' : 'note',
+      `the log has ${String(gaps.length)} gaps in the hover`,
+      [
+        `${lostS.toFixed(2)} s are missing in all, the first at ${gaps[0]!.startS.toFixed(2)} s; they are bridged by straight lines`,
+      ],
+    );
+  }
+  return out;
+}
