@@ -64,8 +64,10 @@ export interface Clock {
 export interface ChannelDecision {
   readonly channel: ChannelName;
   readonly file: string;
-  /** Header text as it stands in the file, or `column N` (from 1) where there is none. */
+  /** Header text as it stands in the file, or `column N` (from 1) where there is none or it is repeated. */
   readonly column: string;
+  /** Text of the kind column, for a log with rows of several kinds. */
+  readonly kind?: string;
   /** Unit of the column as logged, for instance `deg/s`. */
   readonly unit: string;
   /** `value in SI = logged value * scale + offset`, sign and frame conversion included. */

@@ -1,2 +1,10 @@
 export * from './flight.js';
 export { describeClock } from './clock.js';
+export { LogError } from './log-error.js';
+export type { Place } from './log-error.js';
+export type { LogSource } from './encoding.js';
+export { readFlight } from './read-flight.js';
+export type { ReadOptions } from './read-flight.js';
+export { parseChannelMap } from './channel-map.js';
+export type { ChannelMap, MapEntry } from './channel-map.js';
+export { suggestMap } from './suggest-map.js';

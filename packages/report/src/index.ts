@@ -1,1 +1,39 @@
-export {};
+/**
+ * Results to text. Stages: a result (`Diagnosis`, `Inspection`) is assembled into a `ReportDocument`, which is
+ * rendered as terminal text or Markdown. All of it is pure.
+ */
+
+import type { Diagnosis } from '@settle/analysis';
+import { type DiagnosisOptions, assembleDiagnosisDocument } from './diagnosis-document.js';
+import type { Inspection } from './inspection.js';
+import { assembleInspectionDocument } from './inspection-document.js';
+import { renderMarkdown } from './markdown.js';
+import { type TextOptions, renderText } from './text.js';
+
+export type { ReportDocument, Section, Block } from './document.js';
+export type { DiagnosisOptions } from './diagnosis-document.js';
+export type { InspectedChannel, Inspection } from './inspection.js';
+export type { TextOptions } from './text.js';
+export { assembleDiagnosisDocument } from './diagnosis-document.js';
+export { assembleInspection } from './inspection.js';
+export { assembleInspectionDocument, problemText } from './inspection-document.js';
+export { renderMarkdown } from './markdown.js';
+export { renderText } from './text.js';
+export { printable } from './words.js';
+
+/** The page for the field. */
+export function diagnosisText(diagnosis: Diagnosis, options: TextOptions & DiagnosisOptions): string {
+  return renderText(assembleDiagnosisDocument(diagnosis, options), options);
+}
+
+export function diagnosisMarkdown(diagnosis: Diagnosis, options: DiagnosisOptions = {}): string {
+  return renderMarkdown(assembleDiagnosisDocument(diagnosis, options));
+}
+
+export function inspectionText(inspection: Inspection, options: TextOptions): string {
+  return renderText(assembleInspectionDocument(inspection), options);
+}
+
+export function inspectionMarkdown(inspection: Inspection): string {
+  return renderMarkdown(assembleInspectionDocument(inspection));
+}

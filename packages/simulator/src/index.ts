@@ -1,1 +1,21 @@
-export {};
+export * from './config.js';
+export { makeRandom, makeStream, type Random } from './random.js';
+export { simulateFlight, type SimulatedFlight } from './simulate.js';
+export type { LoggedColumns, LoggedGroup } from './record.js';
+export type { AxisTruth, FlightTruth, TruePhase } from './truth.js';
+export type { MarginTruth } from './margins.js';
+export { toFlight, type FlightSelection } from './to-flight.js';
+export { toCsvFiles, type CsvFile, type CsvOptions } from './csv.js';
+export { toGainsFile, type GainsFile } from './gains-file.js';
+export { samphireHovers, type DemoHover } from './samphire.js';
+export {
+  randomFlight,
+  simulateRandom,
+  type Expected,
+  type LabelledFlight,
+  type RandomFlight,
+  type RandomKind,
+  type ShownLine,
+} from './random-flight.js';
+export { trueLine, trueRate, trueSpan, type TrueLine } from './true-line.js';
+export { tuneAxis, tuneFlight, scaleGain, dominantOf, type GuiltyTerm, type TuneTarget } from './tune.js';

@@ -21,8 +21,10 @@ export interface DetectOptions {
 
 /** Neighbouring sub-bands are this ratio apart, so that every frequency lies well inside one's search range. */
 const BAND_RATIO = 1.19;
-/** Bands and run lengths searched add chances: about this many independent searches, measured on the reference motion. */
-const LOG_SEARCHES = Math.log(2.5);
+/** Bands and run lengths searched add chances: about this many independent searches, measured on the reference motion over 6 to 300 cycles. */
+const LOG_SEARCHES = Math.log(4);
+/** A run nearly as long as the record still has its start, its end and its band to choose from. */
+const SHORT_POSITIONS = 2;
 const MOST_CANDIDATES = 5;
 /** Windows join a run while this much of their motion is the line and the line stays near. */
 const JOIN_SHARE = 0.5;
@@ -73,7 +75,7 @@ function leastLikely(
     for (const windows of RUN_LENGTHS) {
       const positions = track.share.length - windows + 1;
       if (positions < 1) break;
-      const trials = Math.log(positions) + LOG_SEARCHES;
+      const trials = Math.log(positions + SHORT_POSITIONS) + LOG_SEARCHES;
       let sum = 0;
       for (let i = 0; i < track.share.length; i++) {
         sum += track.share[i]!;

@@ -177,7 +177,12 @@ function measureAxisLine(
 export function amplitudesAt(
   line: Pick<AxisLine, 'startS' | 'endS' | 'from' | 'prepared' | 'attitude' | 'measured'>,
   frequencyHz: number,
-): { rateAmplitude: number; rateAmplitudeStd: number; attitudeAmplitude: number | null; foldRatio: number | null } {
+): {
+  rateAmplitude: number;
+  rateAmplitudeStd: number;
+  attitudeAmplitude: number | null;
+  foldRatio: number | null;
+} {
   const amplitude = (of: PreparedSignal): number =>
     bandAmplitude(of.spectrum, frequencyHz, line.startS - of.startS, line.endS - of.startS);
   const omega = 2 * Math.PI * frequencyHz;

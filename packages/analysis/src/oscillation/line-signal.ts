@@ -43,7 +43,9 @@ export function lineSignal(record: RecordSpectrum, frequencyHz: number, halfWidt
   const im = new Float64Array(re.length);
   for (let i = 0; i < re.length; i++) {
     const j = (first + i) % count;
-    const turn = 2 * Math.PI * (low * binHz - frequencyHz) * ((first + i) / rateHz - leadS);
+    // Bins were moved down by `low` on the extended record's time; the line turns from the record's own start.
+    const extendedS = (first + i) / rateHz;
+    const turn = 2 * Math.PI * (low * binHz * extendedS - frequencyHz * (extendedS - leadS));
     const c = Math.cos(turn);
     const s = Math.sin(turn);
     re[i] = output[2 * j]! * c - output[2 * j + 1]! * s;

@@ -1,5 +1,6 @@
 import { lineSignal, type LineSignal } from './line-signal.js';
-import type { RecordSpectrum } from './sub-bands.js';
+import { slopeStd } from './phase-wander.js';
+import { recordSpectrum, type RecordSpectrum } from './sub-bands.js';
 
 /** What one line of one signal is over an interval, in the signal's own unit. Times count from the record's start. */
 export interface LineMeasurement {
@@ -13,7 +14,10 @@ export interface LineMeasurement {
   readonly growthStdPerS: number;
   /** Background amplitude in the band the envelope was taken from: √2 × RMS of noise alone. */
   readonly backgroundAmplitude: number;
-  /** Standard deviation over mean of the envelope with its growth taken out; 0.52 for noise through a narrow filter. */
+  /**
+   * Standard deviation over mean of the envelope between its first and last time near full size; 0.52 for noise through
+   * a narrow filter, far less for a limit cycle.
+   */
   readonly envelopeVariation: number;
   readonly line: LineSignal;
 }
@@ -22,10 +26,10 @@ export interface LineMeasurement {
 const AMPLITUDE_HALF_WIDTH = 0.2;
 /** The envelope is followed in a wider band, so that growth and onset are not smeared. */
 const ENVELOPE_HALF_WIDTH = 0.3;
-/** What the taper of the phase slope costs in variance, 1.38². */
-const TAPER_COST = 1.894;
 /** Motion further off than this is taken out before the amplitude's band is summed, lest it leak in. */
 const LEAK_HALF_WIDTH = 0.45;
+/** Passes of frequency against phase slope. */
+const REFINEMENTS = 3;
 /** Background is read just outside the amplitude's band, from here to here. */
 const BACKGROUND_SHARES = [0.3, 0.55] as const;
 
@@ -33,8 +37,8 @@ const BACKGROUND_SHARES = [0.3, 0.55] as const;
  * Measures one line over startS…endS.
  *
  * Frequency and growth are the slopes of phase and log modulus of the line's complex envelope. Their standard deviations
- * come from two parts read off the residual phase at two lags: white noise, and a random walk (the oscillation itself
- * wandering under gusts), which does not average out as fast.
+ * come from the noise beside the line and from what the phase wanders beyond that (the oscillation itself, under gusts),
+ * which does not average out as fast.
  */
 export function measureLine(
   record: RecordSpectrum,
@@ -44,14 +48,12 @@ export function measureLine(
 ): LineMeasurement {
   let frequencyHz = startHz;
   let line = lineSignal(record, frequencyHz, ENVELOPE_HALF_WIDTH);
-  for (let i = 0; i < 3; i++) {
+  for (let i = 0; i < REFINEMENTS; i++) {
     const slope = weightedSlope(unwrappedPhase(line, startS, endS), line, startS, endS);
     const next = frequencyHz + slope / (2 * Math.PI);
     if (!(Math.abs(next - startHz) < 0.25 * startHz)) break;
-    const moved = Math.abs(next - frequencyHz);
     frequencyHz = next;
-    line = lineSignal(record, frequencyHz, ENVELOPE_HALF_WIDTH);
-    if (moved < 1e-6 * frequencyHz) break;
+    line = lineWithoutEnds(record, lineSignal(record, frequencyHz, ENVELOPE_HALF_WIDTH), startS, endS);
   }
   const durationS = endS - startS;
   const backgroundDensity = density(record, frequencyHz);
@@ -71,9 +73,75 @@ export function measureLine(
     growthPerS: growth.slope,
     growthStdPerS: growth.std,
     backgroundAmplitude: Math.sqrt(2 * backgroundDensity * 2 * ENVELOPE_HALF_WIDTH * frequencyHz),
-    envelopeVariation: growth.variation,
+    envelopeVariation: steadyVariation(envelope),
     line,
   };
+}
+
+/**
+ * The same line without what the record's ends do to a band cut from it: a steady or growing model of the line is taken
+ * out of the record first and put back exactly. What the ends distort then is only what the model leaves over.
+ */
+function lineWithoutEnds(
+  record: RecordSpectrum,
+  rough: LineSignal,
+  startS: number,
+  endS: number,
+): LineSignal {
+  const { first, last } = span(rough, startS, endS);
+  if (last - first < 4) return rough;
+  const { frequencyHz, rateHz } = rough;
+  const middleS = (first + last) / 2 / rateHz;
+  const growth = weightedGrowth(rough, first, last);
+  const factor = (t: number): number => Math.exp(growth * (Math.max(startS, Math.min(endS, t)) - middleS));
+  let re = 0;
+  let im = 0;
+  let weight = 0;
+  for (let i = first; i <= last; i++) {
+    const f = factor(i / rateHz);
+    re += rough.re[i]! * f;
+    im += rough.im[i]! * f;
+    weight += f * f;
+  }
+  re /= weight;
+  im /= weight;
+  const left = record.values.map((value, i) => {
+    const t = i / record.sampleRateHz;
+    const turn = 2 * Math.PI * frequencyHz * t;
+    return value - factor(t) * (re * Math.cos(turn) - im * Math.sin(turn));
+  });
+  const rest = lineSignal(recordSpectrum(left, record.sampleRateHz), frequencyHz, ENVELOPE_HALF_WIDTH);
+  return {
+    ...rest,
+    re: rest.re.map((value, i) => value + re * factor(i / rest.rateHz)),
+    im: rest.im.map((value, i) => value + im * factor(i / rest.rateHz)),
+  };
+}
+
+/** Growth rate of a line weighted by its power, which the noise under its small part does not move; 1/s. */
+function weightedGrowth(line: LineSignal, first: number, last: number): number {
+  let w = 0;
+  let wt = 0;
+  let wv = 0;
+  const at = (i: number): { p: number; v: number } => {
+    const p = line.re[i]! ** 2 + line.im[i]! ** 2 + 1e-300;
+    return { p, v: 0.5 * Math.log(p) };
+  };
+  for (let i = first; i <= last; i++) {
+    const { p, v } = at(i);
+    w += p;
+    wt += p * i;
+    wv += p * v;
+  }
+  let top = 0;
+  let bottom = 0;
+  for (let i = first; i <= last; i++) {
+    const { p, v } = at(i);
+    top += p * (i - wt / w) * (v - wv / w);
+    bottom += p * (i - wt / w) ** 2;
+  }
+  const limit = 4 / ((last - first) / line.rateHz);
+  return bottom > 0 ? Math.max(-limit, Math.min(limit, (top / bottom) * line.rateHz)) : 0;
 }
 
 function span(line: LineSignal, startS: number, endS: number): { first: number; last: number } {
@@ -105,8 +173,7 @@ function unwrappedPhase(line: LineSignal, startS: number, endS: number): Float64
 function weightedSlope(values: Float64Array, line: LineSignal, startS: number, endS: number): number {
   const { first } = span(line, startS, endS);
   const weight = (i: number): number =>
-    (line.re[first + i]! ** 2 + line.im[first + i]! ** 2) *
-    Math.sin((Math.PI * (i + 0.5)) / values.length) ** 1.5;
+    (line.re[first + i]! ** 2 + line.im[first + i]! ** 2) * taper((i + 0.5) / values.length);
   let w = 0;
   let wt = 0;
   let wv = 0;
@@ -128,6 +195,11 @@ function weightedSlope(values: Float64Array, line: LineSignal, startS: number, e
   return bottom > 0 ? (top / bottom) * line.rateHz : 0;
 }
 
+/** Weight across an interval, x from 0 to 1. */
+function taper(x: number): number {
+  return Math.sin(Math.PI * x) ** 1.5;
+}
+
 export function logEnvelope(line: LineSignal, startS: number, endS: number): Float64Array {
   const { first, last } = span(line, startS, endS);
   const out = new Float64Array(Math.max(0, last - first + 1));
@@ -137,11 +209,7 @@ export function logEnvelope(line: LineSignal, startS: number, endS: number): Flo
 }
 
 /** Slope of a log envelope with the standard deviation its own correlated residual implies. */
-function growthOf(
-  log: Float64Array,
-  rateHz: number,
-  frequencyHz: number,
-): { slope: number; std: number; variation: number } {
+function growthOf(log: Float64Array, rateHz: number, frequencyHz: number): { slope: number; std: number } {
   const n = log.length;
   const middle = (n - 1) / 2;
   let mean = 0;
@@ -166,31 +234,54 @@ function growthOf(
   }
   const floor = rateHz / frequencyHz / (2 * ENVELOPE_HALF_WIDTH) / 2;
   const std = Math.sqrt((variance * Math.max(correlated, floor)) / Math.max(1e-300, bottom)) * rateHz;
+  return { slope: slope * rateHz, std };
+}
+
+/** What counts as full size: this share of the envelope's 90th percentile. */
+const FULL_SHARE = 0.7;
+
+function steadyVariation(log: Float64Array): number {
+  const full = Math.log(FULL_SHARE) + Float64Array.from(log).sort()[Math.floor(0.9 * (log.length - 1))]!;
+  let first = 0;
+  while (first < log.length - 1 && log[first]! < full) first++;
+  let last = log.length - 1;
+  while (last > first && log[last]! < full) last--;
   let sum = 0;
   let squares = 0;
-  for (const r of residual) {
-    const e = Math.exp(r);
-    sum += e / n;
-    squares += (e * e) / n;
+  for (let i = first; i <= last; i++) {
+    const e = Math.exp(log[i]! - full);
+    sum += e;
+    squares += e * e;
   }
-  return { slope: slope * rateHz, std, variation: Math.sqrt(Math.max(0, squares - sum * sum)) / sum };
+  const n = last - first + 1;
+  return Math.sqrt(Math.max(0, squares / n - (sum / n) ** 2)) / (sum / n);
+}
+
+/**
+ * Median over mean of n independent periodogram bins: ln 2 for many, more for few, as the median of n exponential
+ * variables is (B. Allen et al., FINDCHIRP, Phys. Rev. D 85, 122006, appendix B; from memory).
+ */
+function medianShare(n: number): number {
+  let share = 1;
+  for (let k = 1; k <= (n - 1) / 2; k++) share += 1 / (2 * k + 1) - 1 / (2 * k);
+  return share;
 }
 
 /** Power per hertz (one-sided) just outside the line, by the median, which other lines do not move. */
 function density(record: RecordSpectrum, frequencyHz: number): number {
   const powers: number[] = [];
-  const { bins, binHz, size } = record;
-  for (let k = 1; k < size / 2; k++) {
-    const off = Math.abs((k * binHz) / frequencyHz - 1);
+  const { quiet, quietBinHz } = record;
+  for (let k = 1; k < quiet.length / 2 - 1 && k * quietBinHz < 2 * frequencyHz; k++) {
+    const off = Math.abs((k * quietBinHz) / frequencyHz - 1);
     if (off >= BACKGROUND_SHARES[0] && off <= BACKGROUND_SHARES[1])
-      powers.push(bins[2 * k]! ** 2 + bins[2 * k + 1]! ** 2);
-    if (k * binHz > 2 * frequencyHz) break;
+      powers.push(quiet[2 * k]! ** 2 + quiet[2 * k + 1]! ** 2);
   }
   if (powers.length === 0) return 0;
   powers.sort((a, b) => a - b);
-  // The median of a chi-square with two degrees of freedom is ln 2 of its mean (textbook).
-  const mean = powers[powers.length >> 1]! / Math.LN2;
-  return (2 * mean) / (record.sampleRateHz * record.length);
+  // Zero padding splits bins that are 1/T apart, and Hann ties 1.5 of those together. Hann keeps 3/8 of the power.
+  const padding = (record.sampleRateHz / record.length / quietBinHz) * 1.5;
+  const mean = powers[powers.length >> 1]! / medianShare(powers.length / padding);
+  return (2 * mean) / (record.sampleRateHz * record.length * 0.375);
 }
 
 /**
@@ -235,25 +326,12 @@ function frequencyStd(
   amplitude: number,
   backgroundDensity: number,
 ): number {
-  const durationS = endS - startS;
   const phase = unwrappedPhase(line, startS, endS);
-  // Additive noise: the bound for one tone (Kay, Estimation Theory, eq. 3.41), in continuous form.
-  const bound = Math.sqrt((TAPER_COST * 6 * backgroundDensity) / (amplitude ** 2 * durationS ** 3)) / Math.PI;
-  // Random walk of the phase, from increments over one and three cycles with the additive part taken off.
-  const walk = (cycles: number): number | null => {
-    const lag = Math.round((cycles / line.frequencyHz) * line.rateHz);
-    if (phase.length < 2 * lag) return null;
-    const n = phase.length - lag;
-    let mean = 0;
-    for (let i = 0; i < n; i++) mean += (phase[i + lag]! - phase[i]!) / n;
-    let sum = 0;
-    for (let i = 0; i < n; i++) sum += (phase[i + lag]! - phase[i]! - mean) ** 2 / n;
-    return sum;
-  };
-  const short = walk(1);
-  const long = walk(3);
-  if (short === null || long === null) return bound;
-  const perS = Math.max(0, ((long - short) * line.frequencyHz) / 2);
-  // Least-squares slope of a random walk of variance perS·t over T has variance 1.2 perS/T.
-  return Math.hypot(bound, Math.sqrt((1.2 * perS) / durationS) / (2 * Math.PI));
+  const { first } = span(line, startS, endS);
+  const power = (i: number): number => line.re[first + i]! ** 2 + line.im[first + i]! ** 2;
+  const weights = phase.map((_, i) => power(i) * taper((i + 0.5) / phase.length));
+  // White noise of one-sided density N turns the phase of a line of amplitude A by N/A² rad² per Hz.
+  const floor = 1e-4 * amplitude ** 2;
+  const noise = phase.map((_, i) => (backgroundDensity * line.rateHz) / Math.max(floor, power(i)));
+  return (slopeStd(phase, weights, noise) * line.rateHz) / (2 * Math.PI);
 }

@@ -34,7 +34,7 @@ export function narrownessTrack(band: SubBand): NarrownessTrack {
   const hopS = HOP_CYCLES / band.centreHz;
   const length = Math.round(windowS * band.rateHz);
   const available = band.re.length;
-  const count = available < length ? 0 : Math.ceil((available - length) / (hopS * band.rateHz) - 1e-9) + 1;
+  const count = available < length ? 0 : Math.floor((available - length) / (hopS * band.rateHz) + 0.7) + 1;
   const startS = new Float64Array(count);
   const share = new Float64Array(count);
   const frequencyHz = new Float64Array(count);
@@ -42,7 +42,7 @@ export function narrownessTrack(band: SubBand): NarrownessTrack {
   const re = new Float64Array(length);
   const im = new Float64Array(length);
   for (let i = 0; i < count; i++) {
-    const start = Math.min(available - length, Math.round(i * hopS * band.rateHz));
+    const start = i === count - 1 ? available - length : Math.round(i * hopS * band.rateHz);
     startS[i] = start / band.rateHz;
     let energy = 0;
     for (let j = 0; j < length; j++) {

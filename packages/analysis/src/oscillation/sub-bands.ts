@@ -16,8 +16,12 @@ export interface SubBand {
 
 /** The spectrum of a whole record, extended so that its ends do not ring into the bands cut from it. */
 export interface RecordSpectrum {
+  readonly values: Float64Array;
   /** Interleaved re, im of bins 0…N/2 of the extended record. */
   readonly bins: Float64Array;
+  /** Bins of the record alone under a Hann window (periodic), where a strong line leaks least into its surroundings. */
+  readonly quiet: Float64Array;
+  readonly quietBinHz: number;
   readonly size: number;
   readonly binHz: number;
   readonly sampleRateHz: number;
@@ -45,7 +49,11 @@ export function recordSpectrum(values: Float64Array, sampleRateHz: number): Reco
   const size = nextPowerOfTwo(2 * n);
   const extended = new Float64Array(size);
   const at = (i: number): number => values[i]! - offset - slope * i;
-  for (let i = 0; i < n; i++) extended[lead + i] = at(i);
+  const windowed = new Float64Array(nextPowerOfTwo(n));
+  for (let i = 0; i < n; i++) {
+    extended[lead + i] = at(i);
+    windowed[i] = (0.5 - 0.5 * Math.cos((2 * Math.PI * i) / n)) * at(i);
+  }
   const first = at(0);
   const last = at(n - 1);
   const tail = Math.min(n - 1, size - lead - n);
@@ -53,7 +61,10 @@ export function recordSpectrum(values: Float64Array, sampleRateHz: number): Reco
   for (let i = 1; i <= tail; i++)
     extended[lead + n - 1 + i] = fade(i / (tail + 1)) * (2 * last - at(n - 1 - i));
   return {
+    values,
     bins: transformReal(extended),
+    quiet: transformReal(windowed),
+    quietBinHz: sampleRateHz / windowed.length,
     size,
     binHz: sampleRateHz / size,
     sampleRateHz,

@@ -126,12 +126,16 @@ describe('without noise every parameter comes back', () => {
   });
 });
 
-describe('stated standard deviations hold: truth within one sd in 68 per cent of 600 cases, give or take 6', () => {
-  const expectHonest = (shares: Record<string, number>, names: string[]): void => {
+describe('stated standard deviations hold: truth within one sd in 62 to 74 per cent of 600 cases', () => {
+  const expectHonest = (
+    shares: Record<string, number>,
+    names: string[],
+    [low, high]: readonly [number, number] = [0.62, 0.74],
+  ): void => {
     expect(Object.keys(shares).sort()).toEqual([...names].sort());
     for (const share of Object.values(shares)) {
-      expect(share).toBeGreaterThan(0.62);
-      expect(share).toBeLessThan(0.74);
+      expect(share).toBeGreaterThan(low);
+      expect(share).toBeLessThan(high);
     }
   };
 
@@ -166,6 +170,23 @@ describe('stated standard deviations hold: truth within one sd in 68 per cent of
     expectHonest(shares, ['frequency', 'amplitude', 'phase']);
     // What the option is for: the textbook answer is far off here.
     expect(whiteShare).toBeLessThan(0.58);
+  });
+
+  // Low frequencies leak into so short a record beyond what their density at the tone tells: the target of the whole
+  // program, 60 to 76 per cent, is what holds here.
+  test('five cycles of a growing tone in noise that falls steeply with frequency: 60 to 76 per cent of 1500', () => {
+    const source = randomSource(24);
+    const shares = shareWithinOneSd(1500, () => {
+      let level = 0;
+      for (let i = 0; i < 100; i++) level = 0.9 * level + source.normal();
+      const x = record(125, (t) => {
+        level = 0.9 * level + source.normal();
+        return Math.exp(0.3 * (t - 1.25)) * Math.cos(2 * Math.PI * 2 * (t - 1.25) + 0.7) + 0.07 * level;
+      });
+      const fit = found(fitTone(x, fs, 2, { growth: true, referenceS: 1.25 }));
+      return { fit, truth: { frequencyHz: 2, amplitude: 1, phaseRad: 0.7, growthPerS: 0.3 } };
+    });
+    expectHonest(shares, ['frequency', 'amplitude', 'phase', 'growth'], [0.6, 0.76]);
   });
 
   test('amplitude and phase stated far from the middle carry their larger uncertainty', () => {

@@ -23,8 +23,8 @@ export interface ToneFitOptions {
   readonly searchHz?: number;
   /**
    * Where the noise level behind the standard deviations comes from. `local` (default): from the residual's spectrum
-   * within 8/T of the tone, right for coloured noise and for band-limited records (white where fewer than four bins are left). `white`: from the whole residual,
-   * the textbook answer, too small or too large when the noise is not white.
+   * within 8/T of the tone, right for coloured noise and for band-limited records; `white` where the record leaves
+   * too few bins. `white`: from the whole residual, the textbook answer, too small or too large when the noise is not white.
    */
   readonly noise?: 'local' | 'white';
 }

@@ -1,0 +1,137 @@
+/**
+ * Commands and their options in one typed table: the parser of the command line, `--help` and the table in the user
+ * guide are all made from it, so they cannot disagree.
+ */
+
+import { Failure } from './failures.js';
+
+/** Everything a command can be told; only the options of its table entry are ever set. */
+export interface OptionValues {
+  readonly map?: string;
+  readonly from?: number;
+  readonly to?: number;
+  readonly rate?: number;
+  readonly segment?: number;
+  readonly json?: boolean;
+  readonly markdown?: string;
+  readonly writeMap?: string;
+  readonly force?: boolean;
+  readonly quiet?: boolean;
+}
+
+export interface OptionSpec {
+  /** `--name`, or `--name ARGUMENT` when it takes one. */
+  readonly flags: string;
+  readonly description: string;
+  /** Turns the argument into a value; throws `Failure`. Absent for switches and plain texts. */
+  readonly parse?: (text: string) => number;
+}
+
+export type OptionKey = keyof OptionValues;
+
+function parseNumber(text: string): number {
+  // Number() would take '' and '0x1f'; a decimal comma is worth a hint of its own.
+  return /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i.test(text.trim()) ? Number(text) : Number.NaN;
+}
+
+function parseTime(flag: string): (text: string) => number {
+  return (text) => {
+    const value = parseNumber(text);
+    if (Number.isFinite(value) && value >= 0) return value;
+    throw new Failure(
+      `${flag} wants seconds from the first sample, not "${text}"`,
+      'give a number that is not negative, with a decimal point, such as 12.5',
+    );
+  };
+}
+
+function parseRate(text: string): number {
+  const value = parseNumber(text);
+  if (Number.isFinite(value) && value > 0) return value;
+  throw new Failure(
+    `--rate wants samples per second, not "${text}"`,
+    'give a number above zero, with a decimal point, such as 400',
+  );
+}
+
+function parseSegment(text: string): number {
+  const value = parseNumber(text);
+  if (Number.isSafeInteger(value) && value >= 1) return value;
+  throw new Failure(`--segment wants the number of a piece, not "${text}"`, 'count the pieces from 1');
+}
+
+export const OPTIONS: Readonly<Record<OptionKey, OptionSpec>> = {
+  map: { flags: '--map FILE', description: 'channel map (JSON) that says which column means what' },
+  from: {
+    flags: '--from S',
+    description: 'analyse from this time, in s from the first sample',
+    parse: parseTime('--from'),
+  },
+  to: { flags: '--to S', description: 'analyse up to this time, in s', parse: parseTime('--to') },
+  rate: {
+    flags: '--rate HZ',
+    description: 'samples per second, for a log without a clock',
+    parse: parseRate,
+  },
+  segment: {
+    flags: '--segment N',
+    description: 'which piece to use when the clock restarts in the log (from 1; default: the longest)',
+    parse: parseSegment,
+  },
+  json: { flags: '--json', description: 'print the result as JSON instead of text' },
+  markdown: { flags: '--markdown FILE', description: 'write the report to a file as Markdown as well' },
+  writeMap: {
+    flags: '--write-map FILE',
+    description: 'write the channels as they were understood to a channel map, ready to edit',
+  },
+  force: { flags: '--force', description: 'overwrite a file that is already there' },
+  quiet: { flags: '--quiet', description: 'no progress and no notes, errors only' },
+};
+
+export interface CommandSpec {
+  readonly name: 'inspect' | 'diagnose';
+  /** As shown in the usage line. */
+  readonly operands: string;
+  readonly summary: string;
+  readonly options: readonly OptionKey[];
+  readonly example: string;
+}
+
+const READING: readonly OptionKey[] = ['map', 'from', 'to', 'rate', 'segment'];
+const WRITING: readonly OptionKey[] = ['json', 'markdown', 'force', 'quiet'];
+
+export const COMMANDS: readonly CommandSpec[] = [
+  {
+    name: 'inspect',
+    operands: 'FLIGHT',
+    summary: 'say what a log holds, how every column was understood, and what an analysis still lacks',
+    options: [...READING, 'writeMap', ...WRITING],
+    example: 'settle inspect hover-3.csv',
+  },
+  {
+    name: 'diagnose',
+    operands: 'FLIGHT | FILE…',
+    summary: 'say what wobbles: which axis, how fast, how much, since when, growing or dying',
+    options: [...READING, ...WRITING],
+    example: 'settle diagnose rates.csv attitude.csv --from 4 --to 20',
+  },
+];
+
+export const FLIGHT_HELP =
+  'FLIGHT is one CSV file, or a directory whose CSV files (.csv, .tsv, .txt) together hold one flight; several files are one flight.';
+
+/** The option table of the user guide. */
+export function optionsAsMarkdown(): string {
+  const rows = (Object.keys(OPTIONS) as OptionKey[]).map((key) => {
+    const { flags, description } = OPTIONS[key];
+    const commands = COMMANDS.filter(({ options }) => options.includes(key)).map(({ name }) => name);
+    return [`\`${flags}\``, description, commands.join(', ')];
+  });
+  const table = [['option', 'what it does', 'commands'], ...rows];
+  const widths = [0, 1, 2].map((column) => Math.max(...table.map((row) => row[column]!.length)));
+  const line = (cells: readonly string[]): string =>
+    `| ${cells.map((cell, column) => cell.padEnd(widths[column]!)).join(' | ')} |`;
+  return [line(table[0]!), line(widths.map((width) => '-'.repeat(width))), ...table.slice(1).map(line)].join(
+    '\n',
+  );
+}

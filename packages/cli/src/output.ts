@@ -1,0 +1,123 @@
+/** Files the program writes: never over an input, never over anything without `--force`, never half. */
+
+import { constants, promises as fs } from 'node:fs';
+import path from 'node:path';
+import { Failure, reasonOf } from './failures.js';
+import { type FlightInput, hasLogExtension } from './flight-input.js';
+
+const NEXT_NAME = 'give another name';
+
+async function realPathOf(file: string): Promise<string> {
+  try {
+    return await fs.realpath(file);
+  } catch {
+    // Not there yet: the directory decides where it will be.
+    const directory = await fs.realpath(path.dirname(path.resolve(file)));
+    return path.join(directory, path.basename(file));
+  }
+}
+
+async function exists(file: string): Promise<boolean> {
+  try {
+    await fs.lstat(file);
+    return true;
+  } catch {
+    return false;
+  }
+}
+
+/**
+ * Checks, before any analysis, that every one of `files` may be written.
+ *
+ * @throws Failure when two are the same, or when one is an input, would be read as part of the flight next time, is there already without
+ *   `force`, or has no directory to stand in
+ */
+export async function checkOutputs(
+  files: readonly string[],
+  input: FlightInput,
+  force: boolean,
+): Promise<void> {
+  const seen = new Set<string>();
+  for (const file of files) {
+    const real = await checkOutput(file, input, force);
+    if (seen.has(real)) throw new Failure(`${file} is named for two outputs`, NEXT_NAME);
+    seen.add(real);
+  }
+}
+
+/** @returns the real path of what would be written */
+async function checkOutput(file: string, input: FlightInput, force: boolean): Promise<string> {
+  let real: string;
+  try {
+    real = await realPathOf(file);
+  } catch (error) {
+    throw new Failure(`cannot write ${file}: ${reasonOf(error)}`, 'create the directory first');
+  }
+  if (input.realPaths.has(real)) {
+    throw new Failure(`${file} is one of the logs, and logs are never changed`, NEXT_NAME);
+  }
+  if (input.directory === path.dirname(real) && hasLogExtension(real)) {
+    throw new Failure(`${file} would be taken for a log of that flight next time`, NEXT_NAME);
+  }
+  if (!(await exists(file))) return real;
+  if ((await fs.lstat(file)).isDirectory()) throw new Failure(`${file} is a directory`, NEXT_NAME);
+  if (!force) throw new Failure(`${file} is already there`, `${NEXT_NAME}, or --force to overwrite it`);
+  return real;
+}
+
+/** Puts the finished temporary file in place without ever replacing another, unless forced. */
+async function place(temporary: string, file: string, force: boolean): Promise<void> {
+  if (force) {
+    await fs.rename(temporary, file);
+    return;
+  }
+  try {
+    // A hard link fails when the name is taken, which a rename would silently replace.
+    await fs.link(temporary, file);
+  } catch (error) {
+    if (error instanceof Error && 'code' in error && error.code === 'EEXIST') throw error;
+    // Some file systems have no hard links.
+    await fs.copyFile(temporary, file, constants.COPYFILE_EXCL);
+  }
+  await fs.unlink(temporary);
+}
+
+/** Writes all of `text` or nothing. Call `checkOutputs` first. */
+export async function writeOutput(file: string, text: string, force: boolean): Promise<void> {
+  const temporary = path.join(path.dirname(file), `.${path.basename(file)}.${process.pid}.part`);
+  try {
+    const handle = await fs.open(temporary, 'wx');
+    try {
+      await handle.writeFile(text);
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+    await place(temporary, file, force);
+  } catch (error) {
+    await fs.rm(temporary, { force: true });
+    const isTaken = error instanceof Error && 'code' in error && error.code === 'EEXIST';
+    throw isTaken
+      ? new Failure(`${file} has appeared meanwhile`, `${NEXT_NAME}, or --force to overwrite it`)
+      : new Failure(`cannot write ${file}: ${reasonOf(error)}`, NEXT_NAME);
+  }
+}
+
+/**
+ * @returns the value as JSON with a final line break
+ * @throws Error naming the place of a number that is not finite: JSON would turn it into null without a word, and
+ *   every number of a result is promised to be finite
+ */
+export function toJson(value: unknown): string {
+  const text = JSON.stringify(
+    value,
+    (key, entry: unknown) => {
+      if (typeof entry === 'number' && !Number.isFinite(entry)) {
+        throw new Error(`the result holds ${String(entry)} at "${key}"`);
+      }
+      return entry;
+    },
+    2,
+  );
+  return `${text}\n`;
+}

@@ -1,0 +1,167 @@
+/** One section per axis: what oscillates, with units and uncertainty, then how well the axis follows and why. */
+
+import type { AxisName } from '@settle/parser';
+import {
+  type AxisDiagnosis,
+  type Diagnosis,
+  type Margins,
+  type Oscillation,
+  isUnavailable,
+} from '@settle/analysis';
+import {
+  type Block,
+  type Section,
+  type Table,
+  item,
+  list,
+  quantity,
+  sentence,
+  table,
+  words,
+} from './document.js';
+import {
+  NO_VALUE,
+  formatEstimate,
+  formatPercent,
+  formatSignificant,
+  formatSigned,
+  formatTime,
+} from './numbers.js';
+import { AXIS_ORDER, ORIGIN_WORDS, REGIME_WORDS, asSentence, capitalise } from './words.js';
+import { frequencyText, oscillationsByUrgency } from './verdict.js';
+
+const OSCILLATION_COLUMNS = [
+  quantity('frequency', 'Hz'),
+  quantity('body rate', 'deg/s'),
+  quantity('angle', 'deg'),
+  quantity('seen', 's'),
+  words('behaviour'),
+  quantity('growth', '1/s'),
+  quantity('damping', 'ratio'),
+  words('source'),
+] as const;
+
+/** Without a named source there is nothing to be sure of. */
+function sourceText({ origin, confidence }: Oscillation): string {
+  return origin === 'unknown'
+    ? ORIGIN_WORDS.unknown
+    : `${ORIGIN_WORDS[origin]}, ${formatPercent(confidence)} % sure`;
+}
+
+function oscillationTable(oscillations: readonly Oscillation[]): Table {
+  return table(
+    OSCILLATION_COLUMNS,
+    oscillations.map((oscillation) => [
+      formatEstimate(oscillation.frequencyHz, oscillation.frequencyStdHz),
+      formatEstimate(oscillation.rateAmplitudeDegS, oscillation.rateAmplitudeStdDegS),
+      formatSignificant(oscillation.attitudeAmplitudeDeg),
+      `${formatTime(oscillation.startS)}–${formatTime(oscillation.endS)}`,
+      REGIME_WORDS[oscillation.regime],
+      formatSigned(oscillation.envelopeGrowthPerS, oscillation.envelopeGrowthStdPerS),
+      formatEstimate(oscillation.dampingRatio, oscillation.dampingRatioStd),
+      sourceText(oscillation),
+    ]),
+  );
+}
+
+function marginSentence(loop: string, margins: Margins): string {
+  const parts: string[] = [margins.stable ? `The ${loop} loop is stable` : `The ${loop} loop is not stable`];
+  if (margins.gainMarginDb !== null) {
+    parts.push(`gain margin ${formatEstimate(margins.gainMarginDb, margins.gainMarginStdDb)} dB`);
+  }
+  if (margins.gainReductionMarginDb !== null) {
+    parts.push(`gain may fall by ${formatSignificant(margins.gainReductionMarginDb, 2)} dB`);
+  }
+  if (margins.phaseMarginDeg !== null) {
+    const at = margins.crossoverHz === null ? '' : ` at ${formatSignificant(margins.crossoverHz)} Hz`;
+    parts.push(`phase margin ${formatEstimate(margins.phaseMarginDeg, margins.phaseMarginStdDeg)} deg${at}`);
+  }
+  if (margins.phaseCrossoverHz !== null) {
+    parts.push(`phase crossover at ${formatSignificant(margins.phaseCrossoverHz)} Hz`);
+  }
+  if (margins.sensitivityPeak !== null) {
+    parts.push(`sensitivity peak ${formatSignificant(margins.sensitivityPeak)}`);
+  }
+  return `${parts.join(', ')} (${margins.from}).`;
+}
+
+/** Whatever else is known of the axis; what is not stands in the section on limits, once for all axes. */
+function knownOf(diagnosis: AxisDiagnosis): Block[] {
+  const sentences: string[] = [];
+  const { tracking, response, margins, plant } = diagnosis;
+  if (!isUnavailable(tracking)) {
+    const errors = [
+      tracking.rateErrorRmsDegS === null
+        ? null
+        : `${formatSignificant(tracking.rateErrorRmsDegS)} deg/s of body rate`,
+      tracking.attitudeErrorRmsDeg === null
+        ? null
+        : `${formatSignificant(tracking.attitudeErrorRmsDeg)} deg of angle`,
+    ].filter((text) => text !== null);
+    if (errors.length > 0) sentences.push(`Reference minus measured, RMS: ${errors.join(', ')}.`);
+  }
+  if (!isUnavailable(response)) {
+    const [lowHz, highHz] = response.coherentBandHz;
+    const rise =
+      response.riseTimeS === null ? '' : `, rise time ${formatSignificant(response.riseTimeS, 2)} s`;
+    const over =
+      response.overshootPct === null ? '' : `, overshoot ${formatSignificant(response.overshootPct, 2)} %`;
+    sentences.push(
+      `Response to the rate reference: bandwidth ${formatSignificant(response.bandwidthHz)} Hz, delay ` +
+        `${formatSignificant(response.delayS * 1000, 2)} ms${rise}${over}; identified from ${formatSignificant(lowHz, 2)} to ${formatSignificant(highHz, 2)} Hz.`,
+    );
+  }
+  if (!isUnavailable(margins.rate)) sentences.push(marginSentence('rate', margins.rate));
+  if (!isUnavailable(margins.attitude)) sentences.push(marginSentence('attitude', margins.attitude));
+  if (!isUnavailable(plant)) {
+    sentences.push(
+      `The aircraft answers full demand with ${formatEstimate(plant.effectiveness, plant.effectivenessStd)} rad/s², ` +
+        `lag ${formatEstimate(plant.lagS * 1000, plant.lagStdS * 1000)} ms, delay ${formatEstimate(plant.delayS * 1000, plant.delayStdS * 1000)} ms.`,
+    );
+  }
+  return sentences.map((text) => sentence(text));
+}
+
+function axisSection(axis: AxisName, diagnosis: AxisDiagnosis, isMeasured: boolean): Section {
+  const first: Block = !isMeasured
+    ? sentence('Neither body rate nor attitude of this axis is in the log.')
+    : diagnosis.oscillations.length === 0
+      ? sentence('No steady oscillation stands out.')
+      : oscillationTable(diagnosis.oscillations);
+  return { title: capitalise(axis), blocks: [first, ...knownOf(diagnosis)] };
+}
+
+export function assembleAxisSections(diagnosis: Diagnosis, unmeasured: readonly AxisName[]): Section[] {
+  return AXIS_ORDER.map((axis) => axisSection(axis, diagnosis.axes[axis], !unmeasured.includes(axis)));
+}
+
+/** Why each oscillation is believed and what is known about where it comes from; null when there is nothing to say. */
+export function assembleEvidence(diagnosis: Diagnosis): Section | null {
+  const items = oscillationsByUrgency(diagnosis)
+    .filter(({ oscillation }) => oscillation.evidence.length > 0)
+    .map(({ axis, oscillation }) =>
+      item(
+        `${capitalise(axis)}, ${frequencyText(oscillation)}`,
+        oscillation.evidence.map(asSentence),
+        'strong',
+      ),
+    );
+  return items.length === 0 ? null : { title: 'Evidence', blocks: [list(items)] };
+}
+
+/** How the numbers of the tables are meant. Null when no table was printed. */
+export function assembleReadingGuide(diagnosis: Diagnosis): Section | null {
+  if (oscillationsByUrgency(diagnosis).length === 0) return null;
+  return {
+    title: 'How to read the numbers',
+    blocks: [
+      sentence(
+        'Times count from the first sample of the log. "±" is one standard deviation: the truth lies within it about two times in three. ' +
+          'Amplitudes are from the middle to the peak (√2 times the RMS within 20 % of the frequency, over the time it was "seen"). ' +
+          'Growth is the slope of the logarithm of the amplitude: positive grows, negative dies out; on a driven motion it follows whatever drives it and says nothing about damping. ' +
+          `${NO_VALUE}: this log cannot show it.`,
+        'quiet',
+      ),
+    ],
+  };
+}

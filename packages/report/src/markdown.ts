@@ -1,0 +1,55 @@
+/** A report as Markdown (CommonMark with pipe tables), for a tuning notebook or a pull request. */
+
+import type { Block, Emphasis, ReportDocument, Table } from './document.js';
+import { printable } from './words.js';
+
+/**
+ * Characters with a meaning in Markdown or HTML, in names that come from a log. A backslash escape keeps them as
+ * they are; `<` and `&` are escaped too, so that a header cannot smuggle markup into a rendered page.
+ */
+function escapeMarkdown(text: string): string {
+  return printable(text).replace(/[\\`*_[\]<>&|#~]/g, (character) => `\\${character}`);
+}
+
+function emphasise(text: string, emphasis: Emphasis): string {
+  const escaped = escapeMarkdown(text);
+  return emphasis === 'plain' || emphasis === 'quiet' ? escaped : `**${escaped}**`;
+}
+
+function tableLines(table: Table): string[] {
+  if (table.rows.length === 0) return [];
+  const row = (cells: readonly string[]): string => `| ${cells.map(escapeMarkdown).join(' | ')} |`;
+  return [
+    row(table.columns.map(({ title, unit }) => (unit === null || unit === '' ? title : `${title}, ${unit}`))),
+    `| ${table.columns.map(({ align }) => (align === 'right' ? '---:' : '---')).join(' | ')} |`,
+    ...table.rows.map(row),
+  ];
+}
+
+function blockLines(block: Block): string[] {
+  switch (block.kind) {
+    case 'sentence':
+      return [emphasise(block.text, block.emphasis)];
+    case 'list':
+      return block.items.flatMap((entry) => [
+        `- ${emphasise(entry.text, entry.emphasis)}`,
+        ...entry.children.map((child) => `  - ${escapeMarkdown(child)}`),
+      ]);
+    case 'table':
+      return tableLines(block);
+    case 'timeline':
+      return [];
+  }
+}
+
+export function renderMarkdown(document: ReportDocument): string {
+  const parts = [`# ${escapeMarkdown(document.title)}`, escapeMarkdown(document.subtitle)];
+  for (const section of document.sections) {
+    parts.push(`## ${escapeMarkdown(section.title)}`);
+    for (const block of section.blocks) {
+      const lines = blockLines(block);
+      if (lines.length > 0) parts.push(lines.join('\n'));
+    }
+  }
+  return `${parts.join('\n\n')}\n`;
+}

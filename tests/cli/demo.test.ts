@@ -1,0 +1,73 @@
+import { promises as fs } from 'node:fs';
+import path from 'node:path';
+import { describe, expect, test } from 'vitest';
+import { ROOT, settle } from '../support/command-line.js';
+import { DIAGNOSIS_SCHEMA, INSPECTION_SCHEMA, schemaErrors } from '../support/contract-schema.js';
+import { makeDiagnosis, makeWobblyDiagnosis } from '../support/hand-made.js';
+
+const FLIGHTS = [1, 2, 3, 4, 5].map((hover) => `fixtures/samphire-hover-${hover}`);
+
+describe('the demo flights', () => {
+  test('pnpm demo diagnoses the first hover', async () => {
+    const manifest = JSON.parse(await fs.readFile(path.join(ROOT, 'package.json'), 'utf8')) as {
+      scripts: Record<string, string>;
+    };
+    expect(manifest.scripts['demo']).toMatch(/diagnose fixtures\/samphire-hover-1$/);
+    const { status, stdout } = await settle(['diagnose', FLIGHTS[0]!], { cwd: ROOT });
+    expect(status).toBe(0);
+    // Its settings make the pitch loop too tight.
+    expect(stdout).toMatch(/^Verdict\n {2}Pitch wobbles at /m);
+  });
+
+  test.each(FLIGHTS)('%s: both results keep the contract', async (flight) => {
+    const diagnosed = await settle(['diagnose', '--json', flight], { cwd: ROOT });
+    expect(diagnosed.status).toBe(0);
+    expect(schemaErrors(DIAGNOSIS_SCHEMA, JSON.parse(diagnosed.stdout))).toEqual([]);
+    const inspected = await settle(['inspect', '--json', flight], { cwd: ROOT });
+    expect(inspected.status).toBe(0);
+    expect(schemaErrors(INSPECTION_SCHEMA, JSON.parse(inspected.stdout))).toEqual([]);
+  });
+});
+
+describe('the schema of the contract', () => {
+  test('takes a complete result', () => {
+    expect(schemaErrors(DIAGNOSIS_SCHEMA, makeWobblyDiagnosis())).toEqual([]);
+  });
+
+  const axes = makeWobblyDiagnosis().axes;
+  const [wobble] = axes.pitch.oscillations;
+  const withWobble = (changes: object): unknown =>
+    makeDiagnosis({
+      axes: { ...axes, pitch: { ...axes.pitch, oscillations: [{ ...wobble!, ...changes }] } },
+    });
+
+  test.each<[string, unknown, string]>([
+    ['a number that is null', withWobble({ frequencyHz: null }), '/axes/pitch/oscillations/0/frequencyHz'],
+    ['a confidence above 1', withWobble({ confidence: 1.2 }), '/axes/pitch/oscillations/0/confidence'],
+    ['an origin of its own', withWobble({ origin: 'gremlin' }), '/axes/pitch/oscillations/0/origin'],
+    ['no cautions', makeDiagnosis({ cautions: [] }), '/cautions'],
+    ['an absence without a reason', makeDiagnosis({ battery: { unavailable: '' } }), '/battery'],
+    ['another schema', { ...makeDiagnosis(), schema: 'settle.diagnosis/2' }, '/schema'],
+    [
+      'a gain advice without its factor',
+      makeDiagnosis({
+        advice: [
+          {
+            step: 1,
+            kind: 'gain',
+            axis: 'roll',
+            loop: 'rate',
+            term: 'P',
+            basis: 'scaling',
+            because: [],
+            watchFor: '',
+            text: 'x',
+          },
+        ],
+      }),
+      '/advice/0',
+    ],
+  ])('refuses %s', (_, value, place) => {
+    expect(schemaErrors(DIAGNOSIS_SCHEMA, value).map((error) => error.split(' ')[0])).toContain(place);
+  });
+});
