@@ -2,6 +2,7 @@ import { quantityOf } from './channel-names.js';
 import { decideAccelUnits } from './accel-units.js';
 import type { ChannelMap } from './channel-map.js';
 import type { AxisName, ChannelName, FrameDecision } from './flight.js';
+import { unitOfTerm } from './controller-terms.js';
 import { decideFrame, signOf } from './frames.js';
 import type { FrameSigns } from './frames.js';
 import { columnName } from './log-data.js';
@@ -59,16 +60,25 @@ export function decideConversions(
     const conversion =
       conversions.get(signal) ??
       followMeasured(signal, signals, conversions, draft) ??
-      decideOther(signal, problems);
+      decideOther(signal, signals, problems);
     if (conversion) decided.push(withSign(signal, conversion, frame));
   }
   return { signals: decided, frame: frame.frame };
 }
 
-function decideOther(signal: RawSignal, problems: ProblemList): Conversion | null {
+function decideOther(
+  signal: RawSignal,
+  signals: readonly RawSignal[],
+  problems: ProblemList,
+): Conversion | null {
   if (signal.channel === 'mode') return { unit: '', scale: 1, offset: 0, why: '' };
   const found = decideShareUnit(signal);
   if (!('unclear' in found)) return found;
+  const summed = unitOfTerm(signal, signals, (demand) => {
+    const unit = decideShareUnit(demand);
+    return 'unclear' in unit ? null : unit;
+  });
+  if (summed) return summed;
   problems.add(
     signal.log.name,
     `unclear ${signal.channel}`,

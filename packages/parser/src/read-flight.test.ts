@@ -390,6 +390,17 @@ describe('references, errors, controller terms and the rest of the airframe', ()
       expect(valuesOf(flight, `rate.roll.${role}`).length).toBe(800);
     expect(worstError(flight, 'rate.roll.demand', times(ramp, 0.5))).toBeLessThan(1e-6);
   });
+  test('a term beyond full authority is a share if the terms add up to the limited demand', () => {
+    const p = ramp.map((x, i) => 2 * x * Math.sin(i / 9));
+    const i = times(ramp, 0.1);
+    const demand = p.map((x, k) => Math.max(-1, Math.min(1, x + i[k]!)));
+    const together = extra(['roll demand', demand], ['roll_p', p], ['roll_i', i]);
+    expect(Math.max(...p)).toBeGreaterThan(1.1);
+    expect(worstError(together, 'rate.roll.proportional', p)).toBeLessThan(1e-6);
+    const apart = extra(['roll demand', demand], ['roll_p', times(p, 30)], ['roll_i', i]);
+    expect(apart.signals.has('rate.roll.proportional')).toBe(false);
+    expect(apart.files[0]?.unusedColumns).toEqual(['roll_p']);
+  });
   test('height, battery and mode', () => {
     const flight = extra(['height (cm)', times(ramp, 150)], ['battery (mV)', ramp.map(() => 22_200)], ['battery current [A]', times(ramp, 40)], ['mode', hover.t.map((t) => (t < 2 ? 'ground' : t < 6 ? 'hover' : 'ground'))]); // prettier-ignore
     expect(worstError(flight, 'height', times(ramp, 1.5))).toBeLessThan(1e-6);

@@ -410,6 +410,8 @@ function conversionsOf(
   compared: ComparedRotations,
 ): Map<RawSignal, Conversion> {
   const agreement = compared.agreement(decided);
+  // In radians although degrees would be possible too: decided because degrees would mean no motion.
+  const still = decided.attitude?.unit.name === 'rad';
   const result = new Map<RawSignal, Conversion>();
   for (const group of Object.values(groups)) {
     const choice = decided[group.name];
@@ -420,14 +422,21 @@ function conversionsOf(
         unit: unit.name,
         scale: choice.scales.get(signal)!,
         offset: 0,
-        why: reason(group, signal, unit, agreement),
+        why: reason(groups, still, group, signal, unit, agreement),
       });
     }
   }
   return result;
 }
 
-function reason(group: Group, signal: RawSignal, unit: Unit, agreement: RotationAgreement): string {
+function reason(
+  groups: Groups,
+  still: boolean,
+  group: Group,
+  signal: RawSignal,
+  unit: Unit,
+  agreement: RotationAgreement,
+): string {
   const evidence: [string, PerAxis<Agreement>][] =
     group.name === 'attitude'
       ? [['gyro over rate of attitude', agreement.attitudeGyro], ['body rate over rate of attitude', agreement.attitudeRate]]
@@ -437,7 +446,16 @@ function reason(group: Group, signal: RawSignal, unit: Unit, agreement: Rotation
   const physics = gain === null ? '' : `${found![0]} is ${gain.toPrecision(3)} in these units`;
   if (signal.stated) return physics === '' ? signal.stated.from : `${signal.stated.from}; ${physics}`;
   if (group.stated) return `${unit.name} like its neighbours`;
-  return physics === ''
-    ? `${unit.name}: its magnitudes are impossible otherwise`
-    : `${unit.name}: ${physics}`;
+  if (physics === '') return `${unit.name}: its magnitudes are impossible otherwise`;
+  // A ratio of 1 holds in degrees throughout as in radians throughout: say what told them apart.
+  const { attitude } = groups;
+  const apart =
+    attitude.stated || Object.keys(attitude.signals).length === 0
+      ? ''
+      : attitude.choices.length === 1
+        ? `, and the angles cannot be in ${attitude.choices[0]!.unit.name === 'deg' ? 'rad' : 'deg'}`
+        : still
+          ? ', and in degrees the aircraft would hardly have moved'
+          : '';
+  return `${unit.name}: ${physics}${apart}`;
 }

@@ -94,15 +94,13 @@ export function findAxisLines(signals: AxisSignals, interval: Interval, options:
   for (const { candidate, in: prepared } of found) {
     const startS = prepared.startS + candidate.startS;
     const endS = prepared.startS + candidate.endS;
-    const known = lines.some(
-      (line) =>
-        nearRatio(line.frequencyHz, candidate.frequencyHz) < SAME_RATIO &&
-        line.startS < endS &&
-        startS < line.endS,
-    );
-    if (known) continue;
+    const same = (line: AxisLine, frequencyHz: number): boolean =>
+      nearRatio(line.frequencyHz, frequencyHz) < SAME_RATIO && line.startS < endS && startS < line.endS;
+    if (lines.some((line) => same(line, candidate.frequencyHz))) continue;
     const line = measureAxisLine(rate, attitude, candidate, startS, endS);
     if (line === null || !matters(line) || isHarmonic(line, lines)) continue;
+    // Two candidates may turn out to be one line only once they are measured.
+    if (lines.some((other) => same(other, line.frequencyHz))) continue;
     if (line.logFalseAlarm > Math.log(options.falseAlarmRate) && !isLarge(line)) continue;
     lines.push(line);
   }

@@ -17,6 +17,11 @@ const STEADY_FACTOR = 1.6;
 const STILL_GROWING = 0.4;
 /** A sinusoid kept alive by noise has an envelope variation near 0.52 (Rayleigh distribution); a limit cycle far less. */
 const STEADY_VARIATION = 0.3;
+/**
+ * At this lag and at twice of it a flat background cut to the envelope's band of ±30 % is not correlated with itself:
+ * 1 / 0.6 cycles.
+ */
+const LAG_CYCLES = 1 / 0.6;
 /** How many independent stretches the envelope must show before its variation can be believed. */
 const STRETCHES_NEEDED = 4;
 
@@ -117,10 +122,11 @@ interface FittedMode {
 
 /**
  * A driven mode from how fast its line forgets its phase: the correlation of its complex envelope falls as exp(−ζωτ) and
- * turns with the mode's own frequency. The ratio of two lags leaves out white noise, which correlates at neither.
+ * turns with the mode's own frequency. It is read at two lags at which the background in the band has forgotten itself:
+ * the damping from their ratio, the frequency from the first.
  *
- * Spreads over a record of length T, as for a complex first-order process: sqrt(2ζω/T) rad/s for the frequency, and
- * sqrt(2ζ/(ωT)) for the damping ratio.
+ * Spreads as for a complex first-order process seen every τ s for T s: (1 − ρ²) / (2ρ²Tτ) is the variance of its
+ * frequency in rad/s and of its decay in 1/s (textbook result for the phase and size of a correlation ρ).
  *
  * @returns null when the record is too short, or the correlation does not fall
  */
@@ -128,34 +134,44 @@ function fittedMode(measured: LineMeasurement, startS: number, endS: number): Fi
   const { line, frequencyHz } = measured;
   const first = Math.max(0, Math.ceil(startS * line.rateHz));
   const last = Math.min(line.re.length - 1, Math.floor(endS * line.rateHz));
-  const lag = Math.round((1.5 / frequencyHz) * line.rateHz);
+  const lag = Math.round((LAG_CYCLES / frequencyHz) * line.rateHz);
   if (last - first < 6 * lag) return null;
-  const correlation = (shift: number): { size: number; turn: number } => {
-    let re = 0;
-    let im = 0;
-    let energy = 0;
-    for (let i = first; i + shift <= last; i++) {
-      const a = line.re[i + shift]!;
-      const b = line.im[i + shift]!;
-      const c = line.re[i]!;
-      const d = line.im[i]!;
-      re += a * c + b * d;
-      im += b * c - a * d;
-      energy += (a * a + b * b + c * c + d * d) / 2;
-    }
-    return { size: Math.hypot(re, im) / energy, turn: Math.atan2(im, re) };
-  };
-  const near = correlation(lag);
-  const far = correlation(2 * lag);
-  const fall = Math.log(near.size / far.size);
-  if (!(fall > 0)) return null;
+  const near = correlation(line, first, last, lag);
+  const far = correlation(line, first, last, 2 * lag);
   const lagS = lag / line.rateHz;
   const omega = 2 * Math.PI * frequencyHz;
+  const fall = Math.log(near.size / far.size);
+  if (!(fall > 0)) return null;
   const ratio = fall / (omega * lagS);
+  // What the mode alone would keep of its correlation over one lag and two.
+  const kept = Math.exp(-fall);
+  const spread = (rho: number, overS: number): number =>
+    Math.sqrt((1 - rho * rho) / (2 * rho * rho * (endS - startS) * overS));
   return {
     ratio,
-    std: Math.sqrt((2 * ratio) / (omega * (endS - startS))),
+    std: spread(kept ** 2, 2 * lagS) / omega,
     frequencyHz: frequencyHz + near.turn / (2 * Math.PI * lagS),
-    frequencyStdHz: Math.sqrt((2 * ratio * omega) / (endS - startS)) / (2 * Math.PI),
+    frequencyStdHz: spread(kept, lagS) / (2 * Math.PI),
   };
+}
+
+function correlation(
+  line: LineMeasurement['line'],
+  first: number,
+  last: number,
+  lag: number,
+): { size: number; turn: number } {
+  let re = 0;
+  let im = 0;
+  let energy = 0;
+  for (let i = first; i + lag <= last; i++) {
+    const a = line.re[i + lag]!;
+    const b = line.im[i + lag]!;
+    const c = line.re[i]!;
+    const d = line.im[i]!;
+    re += a * c + b * d;
+    im += b * c - a * d;
+    energy += (a * a + b * b + c * c + d * d) / 2;
+  }
+  return { size: Math.hypot(re, im) / energy, turn: Math.atan2(im, re) };
 }
