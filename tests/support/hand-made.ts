@@ -17,6 +17,7 @@ export function makeOscillation(changes: Partial<Oscillation> = {}): Oscillation
     envelopeGrowthPerS: 0.3466,
     envelopeGrowthStdPerS: 0.041,
     regime: 'growing',
+    clippedShare: 0.02,
     dampingRatio: -0.0227,
     dampingRatioStd: 0.0031,
     origin: 'unknown',
@@ -29,6 +30,7 @@ export function makeOscillation(changes: Partial<Oscillation> = {}): Oscillation
 export function makeAxis(changes: Partial<AxisDiagnosis> = {}): AxisDiagnosis {
   return {
     oscillations: [],
+    notSearched: null,
     tracking: { rateErrorRmsDegS: 4.27, attitudeErrorRmsDeg: 0.81 },
     response: { unavailable: 'the reference is not in the log.' },
     margins: { rate: { unavailable: NO_GAINS }, attitude: { unavailable: NO_GAINS } },

@@ -4,7 +4,11 @@
  */
 import { RUN_LENGTHS } from '../../packages/analysis/src/oscillation/chance.js';
 import { narrownessTrack } from '../../packages/analysis/src/oscillation/narrowness.js';
-import { recordSpectrum, subBand } from '../../packages/analysis/src/oscillation/sub-bands.js';
+import {
+  recordSpectrum,
+  slopeLevelling,
+  subBand,
+} from '../../packages/analysis/src/oscillation/sub-bands.js';
 import { randomSource } from '../support/random.js';
 import { drivenResonance } from '../support/resonance.js';
 
@@ -24,7 +28,8 @@ for (const slope of [0, 2] as const) {
       samples: SAMPLE_RATE_HZ * CYCLES,
       slope,
     });
-    const { share } = narrownessTrack(subBand(recordSpectrum(values, SAMPLE_RATE_HZ), 1));
+    const spectrum = recordSpectrum(values, SAMPLE_RATE_HZ);
+    const { share } = narrownessTrack(subBand(spectrum, 1, slopeLevelling(spectrum, 1)));
     for (const [windows, list] of means) {
       for (let i = 0; i + windows <= share.length; i++) {
         let sum = 0;

@@ -52,13 +52,14 @@ export function diagnose(flight: Flight, options: DiagnoseOptions = {}): Diagnos
       'no hover found in the log',
       'give its start and end with --from and --to, or log motor commands, throttle or height',
     );
-  const band = searchBand(flight, hover);
-  const studies = AXES.map((axis) => studyAxis(flight, axis, hover, band));
-  if (studies.every((study) => study.signals.rate === null && study.signals.attitude === null))
+  const fastestHz = fastestMotionLog(flight);
+  if (fastestHz === null)
     throw new CannotAnalyse(
       'the log has neither body rates nor attitude',
       'log the gyro or body rates at 100 Hz or more, and the attitude',
     );
+  const band = searchBand(flight, hover, fastestHz);
+  const studies = AXES.map((axis) => studyAxis(flight, axis, hover, band));
   const axes = Object.fromEntries(studies.map((study) => [study.axis, describeAxis(study, hover)])) as Record<
     AxisName,
     AxisDiagnosis
@@ -82,6 +83,14 @@ export function diagnose(flight: Flight, options: DiagnoseOptions = {}): Diagnos
     advice: adviseNext({ flight, studies, findings, hover }),
     cautions: CAUTIONS,
   };
+}
+
+function fastestMotionLog(flight: Flight): number | null {
+  const rates = AXES.flatMap((axis) => {
+    const { rate, attitude } = axisSignals(flight, axis);
+    return [rate, attitude].flatMap((signal) => (signal === null ? [] : [signal.clock.sampleRateHz]));
+  });
+  return rates.length === 0 ? null : Math.max(...rates);
 }
 
 function askedInterval(flight: Flight, options: DiagnoseOptions): Interval | undefined {
@@ -136,6 +145,7 @@ function describeOscillation(
     envelopeGrowthPerS: line.measured.growthPerS,
     envelopeGrowthStdPerS: line.measured.growthStdPerS,
     regime: regime.regime,
+    clippedShare: clipped,
     dampingRatio: regime.dampingRatio,
     dampingRatioStd: regime.dampingRatioStd,
     origin: origin.origin,
@@ -178,6 +188,10 @@ function describeAxis(study: AxisStudy, hover: Interval): AxisDiagnosis {
   const notIdentified = 'the loop is not identified by this version';
   return {
     oscillations: study.oscillations,
+    notSearched:
+      study.signals.rate === null && study.signals.attitude === null
+        ? `neither body rate nor attitude of ${study.axis} is in the log`
+        : null,
     tracking: trackingOf(study.signals, hover),
     response: { unavailable: notIdentified },
     margins: { rate: { unavailable: notIdentified }, attitude: { unavailable: notIdentified } },

@@ -32,6 +32,8 @@ export interface Oscillation {
   readonly envelopeGrowthPerS: number;
   readonly envelopeGrowthStdPerS: number;
   readonly regime: Regime;
+  /** Share of the time in which the axis' demand or a motor stood on a stop; null when neither is logged. */
+  readonly clippedShare: number | null;
   /** Of the closed-loop pole; zero or less when growing or cycling; null where the record cannot show it. */
   readonly dampingRatio: number | null;
   readonly dampingRatioStd: number | null;
@@ -76,6 +78,8 @@ export interface Plant {
 export interface AxisDiagnosis {
   /** Strongest first; empty when nothing stands out. */
   readonly oscillations: readonly Oscillation[];
+  /** Why no oscillation could be looked for on this axis; null when one was. */
+  readonly notSearched: string | null;
   readonly tracking:
     { readonly rateErrorRmsDegS: number | null; readonly attitudeErrorRmsDeg: number | null } | Unavailable;
   readonly response: Response | Unavailable;

@@ -31,6 +31,9 @@ const TRIM_NOTE = 0.08;
 const TRIM_FAULT = 0.15;
 /** Motors this long on a stop leave the loops without authority (common practice, no source). */
 const STOP_FAULT_SHARE = 0.02;
+/** An oscillation this long on the stops, or this large, has no authority left for anything else (judgement, no source). */
+const ON_STOPS_SHARE = 0.1;
+const LARGE_DEG_S = 60;
 /** Voltage under load below this share of the start (common practice, no source). */
 const SAG_SHARE = 0.85;
 /** Shorter hovers hide slow oscillations. */
@@ -84,10 +87,11 @@ const COURSE: Readonly<Record<Oscillation['regime'], string>> = {
 
 function oscillationFinding(axis: AxisName, line: Oscillation): Finding {
   const asked = SWING_ID[line.origin];
+  const onStops = (line.clippedShare ?? 0) > ON_STOPS_SHARE;
   const severity: Severity =
     asked === 'pilot-input' || line.regime === 'decaying'
       ? 'note'
-      : line.regime === 'growing' || line.rateAmplitudeDegS > 60
+      : line.regime === 'growing' || onStops || line.rateAmplitudeDegS > LARGE_DEG_S
         ? 'danger'
         : 'fault';
   return {

@@ -122,17 +122,18 @@ function knownOf(diagnosis: AxisDiagnosis): Block[] {
   return sentences.map((text) => sentence(text));
 }
 
-function axisSection(axis: AxisName, diagnosis: AxisDiagnosis, isMeasured: boolean): Section {
-  const first: Block = !isMeasured
-    ? sentence('Neither body rate nor attitude of this axis is in the log.')
-    : diagnosis.oscillations.length === 0
-      ? sentence('No steady oscillation stands out.')
-      : oscillationTable(diagnosis.oscillations);
+function axisSection(axis: AxisName, diagnosis: AxisDiagnosis): Section {
+  const first: Block =
+    diagnosis.notSearched !== null
+      ? sentence(`Not searched: ${diagnosis.notSearched}.`)
+      : diagnosis.oscillations.length === 0
+        ? sentence('No steady oscillation stands out.')
+        : oscillationTable(diagnosis.oscillations);
   return { title: capitalise(axis), blocks: [first, ...knownOf(diagnosis)] };
 }
 
-export function assembleAxisSections(diagnosis: Diagnosis, unmeasured: readonly AxisName[]): Section[] {
-  return AXIS_ORDER.map((axis) => axisSection(axis, diagnosis.axes[axis], !unmeasured.includes(axis)));
+export function assembleAxisSections(diagnosis: Diagnosis): Section[] {
+  return AXIS_ORDER.map((axis) => axisSection(axis, diagnosis.axes[axis]));
 }
 
 /** Why each oscillation is believed and what is known about where it comes from; null when there is nothing to say. */

@@ -133,11 +133,15 @@ describe('verdict', () => {
   });
 
   test('an axis that is not in the log is named, and nothing is claimed about it', () => {
-    const document = assembleDiagnosisDocument(makeDiagnosis(), { unmeasuredAxes: ['yaw'] });
+    const document = assembleDiagnosisDocument(
+      makeDiagnosis({
+        axes: { roll: makeAxis(), pitch: makeAxis(), yaw: makeAxis({ notSearched: 'no yaw in the log' }) },
+      }),
+    );
     const verdict = section(document, 'Verdict');
     expect(verdict).toMatch(/^Nothing stands out: .*on roll and pitch\.$/m);
     expect(verdict).toContain('Yaw is not in this log: nothing can be said about it.');
-    expect(section(document, 'Yaw')).toContain('Neither body rate nor attitude of this axis is in the log.');
+    expect(section(document, 'Yaw')).toContain('Not searched: no yaw in the log.');
     expect(section(document, 'Yaw')).not.toContain('stands out');
   });
 

@@ -13,14 +13,6 @@ import { AXIS_ORDER, SEVERITY_EMPHASIS, asSentence, capitalise, joinWords } from
 import { assembleVerdict, frequencyText, oscillationsByUrgency } from './verdict.js';
 import { phaseSentence, phaseTimelineRow } from './phases.js';
 
-export interface DiagnosisOptions {
-  /**
-   * Axes with neither body rate nor attitude in the log. A diagnosis lists no oscillation for them, which must not be
-   * read as "nothing stands out". Default: none.
-   */
-  readonly unmeasuredAxes?: readonly AxisName[];
-}
-
 /** Printed when a diagnosis comes without any: a report on a hover never goes out without a word on safety. */
 const LEAST_CAUTIONS = [
   'Turning props injure: keep everyone well clear, test in the open, and never hold or tether a powered aircraft to tune it.',
@@ -228,15 +220,11 @@ function cautionSection(cautions: readonly string[]): Section {
   return { title: 'Cautions', blocks: [list(texts.map((text) => item(text)))] };
 }
 
-export function assembleDiagnosisDocument(
-  diagnosis: Diagnosis,
-  options: DiagnosisOptions = {},
-): ReportDocument {
-  const unmeasured = options.unmeasuredAxes ?? [];
+export function assembleDiagnosisDocument(diagnosis: Diagnosis): ReportDocument {
   const sections = [
-    assembleVerdict(diagnosis, unmeasured),
+    assembleVerdict(diagnosis),
     flightSection(diagnosis),
-    ...assembleAxisSections(diagnosis, unmeasured),
+    ...assembleAxisSections(diagnosis),
     assembleEvidence(diagnosis),
     findingsSection(diagnosis),
     ...assembleAircraftSections(diagnosis),

@@ -4,14 +4,13 @@
  */
 
 import type { Diagnosis } from '@settle/analysis';
-import { type DiagnosisOptions, assembleDiagnosisDocument } from './diagnosis-document.js';
+import { assembleDiagnosisDocument } from './diagnosis-document.js';
 import type { Inspection } from './inspection.js';
 import { assembleInspectionDocument } from './inspection-document.js';
 import { renderMarkdown } from './markdown.js';
 import { type TextOptions, renderText } from './text.js';
 
 export type { ReportDocument, Section, Block } from './document.js';
-export type { DiagnosisOptions } from './diagnosis-document.js';
 export type { InspectedChannel, Inspection } from './inspection.js';
 export type { TextOptions } from './text.js';
 export { assembleDiagnosisDocument } from './diagnosis-document.js';
@@ -22,12 +21,12 @@ export { renderText } from './text.js';
 export { printable } from './words.js';
 
 /** The page for the field. */
-export function diagnosisText(diagnosis: Diagnosis, options: TextOptions & DiagnosisOptions): string {
-  return renderText(assembleDiagnosisDocument(diagnosis, options), options);
+export function diagnosisText(diagnosis: Diagnosis, options: TextOptions): string {
+  return renderText(assembleDiagnosisDocument(diagnosis), options);
 }
 
-export function diagnosisMarkdown(diagnosis: Diagnosis, options: DiagnosisOptions = {}): string {
-  return renderMarkdown(assembleDiagnosisDocument(diagnosis, options));
+export function diagnosisMarkdown(diagnosis: Diagnosis): string {
+  return renderMarkdown(assembleDiagnosisDocument(diagnosis));
 }
 
 export function inspectionText(inspection: Inspection, options: TextOptions): string {

@@ -67,23 +67,10 @@ function emphasisOf(oscillation: Oscillation): Emphasis {
   return oscillation.regime === 'limit-cycle' ? 'fault' : 'strong';
 }
 
-/**
- * The frequencies between which a wobble would have been seen: five cycles must fit into the hover, and a sampled
- * record shows nothing above half its sampling rate.
- */
-function visibleBandHz(diagnosis: Diagnosis): [number, number] {
-  const { analysed, searchedHz, flight } = diagnosis;
-  const sampleRateHz = flight.sampleRatesHz.rate ?? flight.sampleRatesHz.imu ?? flight.sampleRatesHz.attitude;
-  return [
-    Math.max(searchedHz.lowest, LEAST_CYCLES / (analysed.endS - analysed.startS)),
-    Math.min(searchedHz.highest, sampleRateHz === undefined ? Infinity : sampleRateHz / 2),
-  ];
-}
-
 /** What silence is worth: where a wobble could have hidden, and that it measures no margin. */
 function quietAnswer(diagnosis: Diagnosis, measured: readonly AxisName[]): Block[] {
   const hoverS = diagnosis.analysed.endS - diagnosis.analysed.startS;
-  const [slowestHz, fastestHz] = visibleBandHz(diagnosis);
+  const { lowest: slowestHz, highest: fastestHz } = diagnosis.searchedHz;
   const where = `on ${joinWords(measured)}`;
   if (!(fastestHz > slowestHz)) {
     return [
@@ -113,10 +100,9 @@ function isTold(diagnosis: Diagnosis, { axis, evidence }: Finding): boolean {
   return evidence.some((text) => told.has(text));
 }
 
-/**
- * @param unmeasured axes with neither body rate nor attitude in the log: silence about them is no result
- */
-export function assembleVerdict(diagnosis: Diagnosis, unmeasured: readonly AxisName[]): Section {
+export function assembleVerdict(diagnosis: Diagnosis): Section {
+  // Silence about an axis that could not be searched is no result.
+  const unmeasured = AXIS_ORDER.filter((axis) => diagnosis.axes[axis].notSearched !== null);
   const blocks: Block[] = [];
   for (const advice of diagnosis.advice.filter(({ kind }) => kind === 'do-not-fly')) {
     blocks.push(sentence(asSentence(advice.text), 'danger'));

@@ -2,11 +2,13 @@
  * How often broad-band motion alone looks this much like an oscillation.
  *
  * The reference is the least favourable motion that still counts as well damped: a second-order resonance of damping
- * ratio 0.3 driven by coloured noise (first-order corner at a fifth of the resonance, as gusts have), analysed at its
- * own frequency. For the mean share of m consecutive windows the tail of that reference is
+ * ratio 0.3 driven by white noise, or by noise with a first-order corner at a fifth of the resonance as gusts have,
+ * analysed at its own frequency. For the mean share of m consecutive windows the tail of that reference is
  * P(mean share > r) = exp(c) (1 − r)^b. The coefficients are fitted by `tests/trials/narrowness-null.ts` on 1600 records
  * of 200 cycles (probabilities 1e-2 to 3e-4;
- * of white and coloured drive the one with the higher tail is kept) and checked on other seeds by `detect.test.ts`.
+ * of white and coloured drive the one with the higher tail is kept), with the background levelled by one slope as in
+ * short records. Longer records are levelled more closely and show less by chance. Checked on other seeds by
+ * `detect.test.ts`.
  */
 interface Tail {
   readonly windows: number;

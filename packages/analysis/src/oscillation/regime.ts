@@ -93,7 +93,7 @@ export function decideRegime(
       frequency: null,
       dampingRatio: null,
       dampingRatioStd: null,
-      because: `its envelope is steady within ${(100 * measured.envelopeVariation).toFixed(0)} %, over too short a time to rule out a driven motion`,
+      because: `its envelope is steady within ${(100 * measured.envelopeVariation).toFixed(0)} %, over too short a time to tell it from one that wind or a hand on the stick drives`,
     };
   }
   return {

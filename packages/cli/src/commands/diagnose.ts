@@ -1,21 +1,10 @@
 /** `settle diagnose`: the main job. What wobbles, how fast, how much, since when. */
 
-import { AXES, type AxisName, type ChannelName, type Flight } from '@settle/parser';
 import { printNotes, problemNotes, readFlightFrom } from '../flight-reading.js';
 import type { OptionValues } from '../options.js';
 import { checkOutputs, toJson, writeOutput } from '../output.js';
 import { loadAnalysis, loadReport } from '../stages.js';
 import { describeTerminal, type Progress } from '../terminal.js';
-
-const GYRO_OF = { roll: 'gyro.x', pitch: 'gyro.y', yaw: 'gyro.z' } as const;
-
-/** Axes whose motion the log does not hold at all. */
-function unmeasuredAxesOf(flight: Flight): AxisName[] {
-  return AXES.filter((axis) => {
-    const channels: ChannelName[] = [`rate.${axis}.measured`, `attitude.${axis}.measured`, GYRO_OF[axis]];
-    return !channels.some((channel) => flight.signals.has(channel));
-  });
-}
 
 export async function diagnose(
   operands: readonly string[],
@@ -32,18 +21,17 @@ export async function diagnose(
     ...(options.from === undefined ? {} : { fromS: options.from }),
     ...(options.to === undefined ? {} : { toS: options.to }),
   });
-  const view = { unmeasuredAxes: unmeasuredAxesOf(flight) };
   progress.clear();
 
   const notes = [...readingNotes, ...(await problemNotes(flight.problems))];
   if (options.markdown !== undefined) {
-    await writeOutput(options.markdown, report.diagnosisMarkdown(diagnosis, view), force);
+    await writeOutput(options.markdown, report.diagnosisMarkdown(diagnosis), force);
     notes.push(`wrote ${options.markdown}`);
   }
   await printNotes(notes, options.quiet === true);
   process.stdout.write(
     options.json === true
       ? toJson(diagnosis)
-      : report.diagnosisText(diagnosis, { ...describeTerminal(process.stdout, process.env), ...view }),
+      : report.diagnosisText(diagnosis, describeTerminal(process.stdout, process.env)),
   );
 }
