@@ -96,8 +96,8 @@ export function runDetectionTrial(kind: RandomKind, options: TrialOptions): Tria
         continue;
       }
       result.found++;
-      const truth = trueLine(sim.truth, line.axis, got, got.frequencyHz, 0.12);
-      const frequencyError = got.frequencyHz / truth.frequencyHz - 1;
+      const trueHz = trueLine(sim.truth, line.axis, got, got.frequencyHz, 0.12).frequencyHz;
+      const frequencyError = got.frequencyHz / trueHz - 1;
       if (Math.abs(frequencyError) < 0.02) result.frequencyWithin2Pct++;
       else
         remark(
@@ -145,8 +145,9 @@ function describe(diagnosis: Diagnosis): string {
 }
 
 /**
- * The reported oscillation that is the labelled one: nearest to its frequency within 25 %; or, since a swing at the stops
- * may be far slower than its label, the one that is the strongest line of the noise-free motion while it lasts.
+ * The reported oscillation that is the labelled one: the axis' largest where it is also the strongest line of the
+ * noise-free motion while it lasts (a swing at the stops may be far slower than its label, with the label's frequency
+ * among its harmonics); else the one nearest to the label within 25 %.
  */
 function match(
   truth: FlightTruth,
@@ -154,16 +155,14 @@ function match(
   axis: AxisName,
   labelHz: number,
 ): Oscillation | null {
+  const reported = diagnosis.axes[axis].oscillations;
+  const largest = reported[0];
+  if (largest === undefined) return null;
+  const strongest = trueLine(truth, axis, largest, largest.frequencyHz, 0.5).frequencyHz;
+  if (Math.abs(strongest / largest.frequencyHz - 1) < 0.05) return largest;
   const off = (o: Oscillation): number => Math.abs(Math.log(o.frequencyHz / labelHz));
-  const reported = [...diagnosis.axes[axis].oscillations].sort((a, b) => off(a) - off(b));
-  const nearest = reported[0];
-  if (nearest === undefined) return null;
-  if (off(nearest) < Math.log(1.25)) return nearest;
-  return (
-    reported.find(
-      (o) => Math.abs(trueLine(truth, axis, o, o.frequencyHz, 0.5).frequencyHz / o.frequencyHz - 1) < 0.05,
-    ) ?? null
-  );
+  const nearest = [...reported].sort((x, y) => off(x) - off(y))[0]!;
+  return off(nearest) < Math.log(1.25) ? nearest : null;
 }
 
 /** √2 × RMS of the noise-free rate within 20 % of the *reported* frequency over the reported interval, rad/s. */

@@ -6,9 +6,16 @@ import { CannotAnalyse } from './cannot-analyse.js';
 import { CAUTIONS } from './cautions.js';
 import type { AxisDiagnosis, Diagnosis, Oscillation } from './diagnosis.js';
 import { findFindings } from './findings.js';
-import { axisSignals, type AxisSignals } from './oscillation/axis-signals.js';
+import { axisSignals, BODY_AXIS_OF, type AxisSignals } from './oscillation/axis-signals.js';
 import { searchBand, type SearchBand } from './oscillation/band.js';
-import { amplitudesAt, findAxisLines, prepareSignal, type AxisLine } from './oscillation/find-axis.js';
+import {
+  amplitudesAt,
+  findAxisLines,
+  prepareSignal,
+  type AxisLine,
+  type SwingSize,
+} from './oscillation/find-axis.js';
+import { findFolding, type Folded } from './oscillation/folding.js';
 import { decideOrigin } from './oscillation/origin.js';
 import { decideRegime } from './oscillation/regime.js';
 import { relate } from './oscillation/relations.js';
@@ -22,12 +29,12 @@ export interface DiagnoseOptions {
   readonly toS?: number;
 }
 
-/** Chance that a well-damped motion is called an oscillation, per axis and channel searched. */
-export const FALSE_ALARM_RATE = 0.002;
-/** The same where the swing is beyond 10° or 40 deg/s: missing it would cost more than a false alarm. */
-export const LARGE_FALSE_ALARM_RATE = 0.01;
-/** A rate this many times larger than its angle allows is a folded line, not motion. */
-const FOLDED_RATIO = 1.6;
+/** Chance that a well-damped motion is called an oscillation, per axis and channel searched, by the size of the swing. */
+export const FALSE_ALARM_RATES: Readonly<Record<SwingSize, number>> = {
+  small: 0.0001,
+  medium: 0.002,
+  large: 0.01,
+};
 const DEG = 180 / Math.PI;
 
 /** Everything known of one axis before it is put into words. */
@@ -35,8 +42,8 @@ export interface AxisStudy {
   readonly axis: AxisName;
   readonly signals: AxisSignals;
   readonly oscillations: readonly Oscillation[];
-  /** Lines whose rate and angle do not belong together: faster motion folded down by a slow log. */
-  readonly folded: readonly AxisLine[];
+  /** Lines of the rate that are no motion of the aircraft. */
+  readonly folded: readonly { readonly line: AxisLine; readonly why: Folded }[];
 }
 
 /**
@@ -74,7 +81,7 @@ export function diagnose(flight: Flight, options: DiagnoseOptions = {}): Diagnos
     phasesFrom: decidedBy,
     analysed: { startS: hover.startS, endS: hover.endS },
     searchedHz: { lowest: band.lowestHz, highest: band.highestHz, why: band.why },
-    falseAlarmRate: FALSE_ALARM_RATE,
+    falseAlarmRate: FALSE_ALARM_RATES,
     axes,
     vibration: { unavailable: 'vibration lines are not analysed by this version' },
     actuators,
@@ -109,11 +116,14 @@ function studyAxis(flight: Flight, axis: AxisName, hover: Interval, band: Search
   const lines = findAxisLines(signals, hover, {
     lowestHz: band.lowestHz,
     highestHz: band.highestHz,
-    falseAlarmRate: FALSE_ALARM_RATE,
-    largeFalseAlarmRate: LARGE_FALSE_ALARM_RATE,
+    falseAlarmRate: FALSE_ALARM_RATES,
   });
-  const folded = lines.filter((line) => (line.foldRatio ?? 1) > FOLDED_RATIO);
-  const real = lines.filter((line) => !folded.includes(line));
+  const gyro = prepareSignal(firstSignal(flight, `gyro.${BODY_AXIS_OF[axis]}`), hover);
+  const folded = lines.flatMap((line) => {
+    const why = findFolding(line, gyro);
+    return why === null ? [] : [{ line, why }];
+  });
+  const real = lines.filter((line) => folded.every((f) => f.line !== line));
   return {
     axis,
     signals,

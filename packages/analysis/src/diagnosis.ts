@@ -213,8 +213,11 @@ export interface Diagnosis {
   readonly analysed: { readonly startS: number; readonly endS: number };
   /** Frequencies between which oscillations were looked for. */
   readonly searchedHz: { readonly lowest: number; readonly highest: number; readonly why: string };
-  /** Chance that well-damped motion is called an oscillation, per axis and channel. */
-  readonly falseAlarmRate: number;
+  /**
+   * Chance that well-damped motion is called an oscillation, per axis and channel: for swings below 5 deg/s and 2°, for
+   * those beyond 40 deg/s or 10°, and for those between.
+   */
+  readonly falseAlarmRate: { readonly small: number; readonly medium: number; readonly large: number };
   readonly axes: Readonly<Record<AxisName, AxisDiagnosis>>;
   readonly vibration: Vibration | Unavailable;
   readonly actuators: Actuators | Unavailable;

@@ -106,15 +106,15 @@ function oscillationFinding(axis: AxisName, line: Oscillation): Finding {
 
 function folded({ studies }: FindingContext): Finding[] {
   return studies.flatMap((study) =>
-    study.folded.map((line) => ({
+    study.folded.map(({ line, why }) => ({
       id: 'aliased-vibration',
       axis: study.axis,
-      severity: 'fault' as const,
+      severity: 'note' as const,
       confidence: 0.8,
-      summary: `a line at ${line.frequencyHz.toFixed(2)} Hz in ${study.axis} is faster motion folded down by the log's sample rate`,
+      summary: `the line at ${line.frequencyHz.toFixed(2)} Hz in the ${study.axis} rate looks like vibration, not motion of the aircraft`,
       evidence: [
-        `its rate is ${(line.foldRatio ?? 0).toFixed(1)} times what its angle allows at that frequency, as if it were near ${((line.foldRatio ?? 0) * line.frequencyHz).toFixed(0)} Hz`,
-        `the rate is logged at ${line.prepared.sampleRateHz.toFixed(0)} Hz; log it faster to see what shakes`,
+        ...why.evidence,
+        `the rate is logged at ${line.prepared.sampleRateHz.toFixed(0)} Hz, which folds faster motion down; log it faster to see what shakes`,
       ],
     })),
   );

@@ -62,7 +62,7 @@ function flightSection(diagnosis: Diagnosis): Section {
       sentence(
         `Searched for wobbles: ${formatTime(analysed.startS)}–${formatTime(analysed.endS)} s, ` +
           `${formatSignificant(searchedHz.lowest, 2)} to ${formatSignificant(searchedHz.highest, 2)} Hz (${searchedHz.why}). ` +
-          `Irregular motion is mistaken for a wobble in about ${formatSignificant(falseAlarmRate * 100, 2)} % of searches, one search per axis and channel.`,
+          `Irregular motion is mistaken for a small wobble in about ${formatSignificant(falseAlarmRate.small * 100, 1)} % of searches, for a large one in ${formatSignificant(falseAlarmRate.large * 100, 1)} %; one search per axis and channel.`,
         'quiet',
       ),
     ],

@@ -206,6 +206,9 @@ export function axisMargins(loop: AxisLoop): { rate: MarginTruth; attitude: Marg
   return { rate, attitude };
 }
 
+/** Below this the lowest gear leg is on the ground. */
+const CONTACT_HEIGHT_M = 0.02;
+
 const unit = (phase: number): Complex => complex(Math.cos(phase), Math.sin(phase));
 
 function findPhases(
@@ -232,7 +235,14 @@ function findPhases(
   put('takeoff', up, clear);
   let down = endS;
   if (!config.script.endInHover || upset !== null) {
-    for (let i = raw.count - 1; i >= 0; i--) {
+    // An aircraft that tips over on landing may lie with its gear in the air: what counts is before the first contact.
+    let contact = 0;
+    while (
+      contact < raw.count &&
+      (raw.timeS[contact]! <= clear || raw.gearHeight[contact]! > CONTACT_HEIGHT_M)
+    )
+      contact++;
+    for (let i = Math.min(contact, raw.count - 1); i >= 0; i--) {
       if (raw.gearHeight[i]! > CLEAR_HEIGHT_M && raw.timeS[i]! >= clear) {
         down = Math.min(endS, raw.timeS[i]! + 1 / config.loopRateHz);
         break;

@@ -33,23 +33,26 @@ export interface AxisLine {
   readonly attitudeAmplitude: number | null;
   readonly logFalseAlarm: number;
   readonly meanShare: number;
-  /** Rate over 2πf times angle: one for a real oscillation; the true frequency over f for a folded one. */
-  readonly foldRatio: number | null;
 }
 
 export interface SearchOptions {
   readonly lowestHz: number;
   readonly highestHz: number;
-  /** Chance of a false oscillation per channel. */
-  readonly falseAlarmRate: number;
-  /** The same for swings too large to miss (see {@link isLarge}), where silence would cost more than a false alarm. */
-  readonly largeFalseAlarmRate: number;
+  /** Chance of a false oscillation per channel, by the size of the swing (see {@link sizeOf}). */
+  readonly falseAlarmRate: Readonly<Record<SwingSize, number>>;
 }
 
 /** Fewer samples than this show no line. */
 const FEWEST_SAMPLES = 32;
 /** Lines of two channels this near in frequency that overlap in time are one. */
 const SAME_RATIO = 1.1;
+export type SwingSize = 'small' | 'medium' | 'large';
+
+/** Swings below both of these are small. */
+const SMALL_RATE = (5 * Math.PI) / 180;
+const SMALL_ANGLE = (2 * Math.PI) / 180;
+/** Noise through a narrow filter varies by 0.52; far more is a string of single events, each soon over. */
+const BURSTS_VARIATION = 0.9;
 /** Swings beyond either of these are large. */
 const LARGE_RATE = (40 * Math.PI) / 180;
 const LARGE_ANGLE = (10 * Math.PI) / 180;
@@ -85,7 +88,7 @@ export function findAxisLines(signals: AxisSignals, interval: Interval, options:
     if (prepared === null) continue;
     for (const candidate of detectOscillations(prepared.values, prepared.sampleRateHz, {
       ...options,
-      falseAlarmRate: options.largeFalseAlarmRate,
+      falseAlarmRate: options.falseAlarmRate.large,
     }))
       found.push({ candidate, in: prepared });
   }
@@ -101,7 +104,8 @@ export function findAxisLines(signals: AxisSignals, interval: Interval, options:
     if (line === null || !matters(line) || isHarmonic(line, lines)) continue;
     // Two candidates may turn out to be one line only once they are measured.
     if (lines.some((other) => same(other, line.frequencyHz))) continue;
-    if (line.logFalseAlarm > Math.log(options.falseAlarmRate) && !isLarge(line)) continue;
+    if (line.logFalseAlarm > Math.log(options.falseAlarmRate[sizeOf(line)])) continue;
+    if (line.measured.envelopeVariation > BURSTS_VARIATION) continue;
     lines.push(line);
   }
   return lines.sort((a, b) => b.rateAmplitude - a.rateAmplitude);
@@ -111,8 +115,11 @@ function nearRatio(a: number, b: number): number {
   return a > b ? a / b : b / a;
 }
 
-function isLarge(line: AxisLine): boolean {
-  return line.rateAmplitude >= LARGE_RATE || (line.attitudeAmplitude ?? 0) >= LARGE_ANGLE;
+/** How much a swing matters: the larger it is, the more silence would cost, and the smaller, the more a false alarm. */
+export function sizeOf(line: Pick<AxisLine, 'rateAmplitude' | 'attitudeAmplitude'>): SwingSize {
+  const angle = line.attitudeAmplitude ?? 0;
+  if (line.rateAmplitude >= LARGE_RATE || angle >= LARGE_ANGLE) return 'large';
+  return line.rateAmplitude < SMALL_RATE && angle < SMALL_ANGLE ? 'small' : 'medium';
 }
 
 function matters(line: AxisLine): boolean {
@@ -175,12 +182,7 @@ function measureAxisLine(
 export function amplitudesAt(
   line: Pick<AxisLine, 'startS' | 'endS' | 'from' | 'prepared' | 'attitude' | 'measured'>,
   frequencyHz: number,
-): {
-  rateAmplitude: number;
-  rateAmplitudeStd: number;
-  attitudeAmplitude: number | null;
-  foldRatio: number | null;
-} {
+): { rateAmplitude: number; rateAmplitudeStd: number; attitudeAmplitude: number | null } {
   const amplitude = (of: PreparedSignal): number =>
     bandAmplitude(of.spectrum, frequencyHz, line.startS - of.startS, line.endS - of.startS);
   const omega = 2 * Math.PI * frequencyHz;
@@ -191,7 +193,6 @@ export function amplitudesAt(
     rateAmplitude: own * scale,
     rateAmplitudeStd: line.measured.amplitudeStd * scale,
     attitudeAmplitude: angle,
-    foldRatio: line.from === 'attitude' || angle === null ? null : own / (omega * Math.max(1e-9, angle)),
   };
 }
 

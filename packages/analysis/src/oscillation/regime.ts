@@ -22,6 +22,8 @@ const STEADY_VARIATION = 0.3;
  * 1 / 0.6 cycles.
  */
 const LAG_CYCLES = 1 / 0.6;
+/** Over fewer cycles the swing that happened says more than the mode fitted to it. */
+const MODE_CYCLES = 60;
 /** How many independent stretches the envelope must show before its variation can be believed. */
 const STRETCHES_NEEDED = 4;
 
@@ -98,7 +100,10 @@ export function decideRegime(
   }
   return {
     regime: 'driven',
-    frequency: fitted === null ? null : { hz: fitted.frequencyHz, stdHz: fitted.frequencyStdHz },
+    frequency:
+      fitted === null || durationS * measured.frequencyHz < MODE_CYCLES
+        ? null
+        : { hz: fitted.frequencyHz, stdHz: fitted.frequencyStdHz },
     dampingRatio: fitted?.ratio ?? null,
     dampingRatioStd: fitted?.std ?? null,
     because: `its envelope comes and goes by ${(100 * measured.envelopeVariation).toFixed(0)} %, as a lightly damped motion does when wind or sticks keep it alive`,

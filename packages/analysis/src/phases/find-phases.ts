@@ -122,7 +122,7 @@ function airborneByPower(power: PowerRecord, durationS: number): PoweredStretch[
   return result;
 }
 
-/** Cuts a hover where the aircraft tips beyond 60°: from there to the end of the stretch it is an upset. */
+/** Cuts a phase where the aircraft tips beyond 60°: from there to the end of the phase it is an upset. */
 function withUpsets(flight: Flight, phases: readonly Phase[]): Phase[] {
   const roll = firstSignal(flight, 'attitude.roll.measured');
   const pitch = firstSignal(flight, 'attitude.pitch.measured');
@@ -148,7 +148,7 @@ function withUpsets(flight: Flight, phases: readonly Phase[]): Phase[] {
   };
   const out: Phase[] = [];
   for (const phase of phases) {
-    const at = phase.kind === 'hover' || phase.kind === 'takeoff' ? tippedAt(phase) : null;
+    const at = tippedAt(phase);
     if (at === null) {
       out.push(phase);
       continue;

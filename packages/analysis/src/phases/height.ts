@@ -36,7 +36,9 @@ export function refineByHeight(flight: Flight, air: PoweredStretch): Interval | 
   const ground = before ?? after;
   if (ground === null) return null;
   const startS = air.touchesStart ? air.startS : crossing(signal, air, ground + CLEAR_M, 'first');
-  const endS = air.touchesEnd ? air.endS : crossing(signal, air, (after ?? ground) + CLEAR_M, 'last');
+  // After a landing on its side or back the aircraft lies lower than it stood; ground that falls away is rarer.
+  const landed = Math.max(ground, after ?? ground);
+  const endS = air.touchesEnd ? air.endS : crossing(signal, air, landed + CLEAR_M, 'last');
   if (startS === null || endS === null || endS <= startS) return null;
   return { startS, endS };
 }

@@ -1,0 +1,73 @@
+import { sizeOf, type AxisLine, type PreparedSignal } from './find-axis.js';
+import { bandAmplitude, measureLine } from './measure.js';
+import { relate } from './relations.js';
+
+/** Why a line of the rate is not motion of the aircraft. */
+export interface Folded {
+  /** Sentences with numbers. */
+  readonly evidence: readonly string[];
+}
+
+/** A real line's angle would have to stand this many standard deviations above the angle's own noise to be missed. */
+const VISIBLE = 4;
+/** Less than this share of the angle that the rate calls for is not the same motion. */
+const ANGLE_SHARE = 0.5;
+/** Coherence of rate and angle that a small line needs. */
+const SMALL_COHERENCE = 0.8;
+/** A faster log of the same sensor must show the line at least this large. */
+const FASTER_SHARE = 0.5;
+const FASTER_RATIO = 1.5;
+
+/**
+ * Tells whether a line of the body rate is faster motion folded down by a slow log, or vibration of the sensor: the
+ * attitude does not move as the rate says it must (rate over 2πf), or a faster log of the gyro does not show it.
+ *
+ * @param faster the same axis' gyro, where it is logged faster than the rate
+ * @returns null when the line is real, or when neither check can be made
+ */
+export function findFolding(line: AxisLine, faster: PreparedSignal | null): Folded | null {
+  if (line.from !== 'rate') return null;
+  const evidence: string[] = [];
+  const angle =
+    line.attitude === null ? null : (missingAngle(line, line.attitude) ?? unsureAngle(line, line.attitude));
+  if (angle !== null) evidence.push(angle);
+  if (faster !== null && faster.sampleRateHz > FASTER_RATIO * line.prepared.sampleRateHz) {
+    const startS = Math.max(0, line.startS - faster.startS);
+    const seen = bandAmplitude(faster.spectrum, line.frequencyHz, startS, line.endS - faster.startS);
+    if (seen < FASTER_SHARE * line.rateAmplitude)
+      evidence.push(
+        `the gyro, logged at ${faster.sampleRateHz.toFixed(0)} Hz, shows only ${pct(seen / line.rateAmplitude)} of it there`,
+      );
+  }
+  return evidence.length === 0 ? null : { evidence };
+}
+
+function missingAngle(line: AxisLine, attitude: PreparedSignal): string | null {
+  const relation = relate(line, attitude);
+  if (relation === null) return null;
+  const expected = 1 / (2 * Math.PI * line.frequencyHz);
+  const together = relation.gain * Math.sqrt(relation.coherence);
+  if (together > ANGLE_SHARE * expected) return null;
+  const { backgroundAmplitude } = measureLine(
+    attitude.spectrum,
+    line.frequencyHz,
+    Math.max(0, line.startS - attitude.startS),
+    Math.min(attitude.durationS, line.endS - attitude.startS),
+  );
+  const independent = Math.max(1, 0.4 * line.frequencyHz * (line.endS - line.startS));
+  const noise = backgroundAmplitude / line.rateAmplitude / Math.sqrt(2 * independent);
+  if (expected < VISIBLE * noise) return null;
+  return `the attitude shows only ${pct(together / expected)} of the swing that such a rate means`;
+}
+
+/** Lines too small to matter much are believed only where the attitude moves with them. */
+function unsureAngle(line: AxisLine, attitude: PreparedSignal): string | null {
+  if (sizeOf(line) !== 'small') return null;
+  const relation = relate(line, attitude);
+  if (relation === null || relation.coherence >= SMALL_COHERENCE) return null;
+  return `so small a swing can be vibration: the attitude moves with it only with coherence ${relation.coherence.toFixed(2)}`;
+}
+
+function pct(share: number): string {
+  return `${(100 * share).toFixed(0)} %`;
+}
