@@ -108,26 +108,20 @@ describe('verdict', () => {
   });
 
   test('a quiet log yields a quiet answer that states its limits', () => {
-    // Five cycles in the hover of 16 s are 0.31 Hz; the search ended at 30 Hz.
-    const verdict = verdictOf(makeDiagnosis());
+    const searchedHz = { lowest: 0.31, highest: 30, why: 'well below the rotors' };
+    const verdict = verdictOf(makeDiagnosis({ searchedHz }));
     expect(verdict).toMatch(/^Nothing stands out: .*on roll, pitch and yaw\.$/m);
     expect(verdict).toContain('slower than about 0.31 Hz or faster than 30 Hz would not be seen');
     expect(verdict).toContain('does not measure how much margin the loops have left');
   });
 
-  test('what bounds the answer is the search, the length of the hover and half the sample rate', () => {
-    // Five cycles in 400 s are 0.0125 Hz, below the search; half of 40 Hz is 20 Hz, below the 30 Hz of the search.
+  test('a hover too short to show any wobble is not called quiet', () => {
     const verdict = verdictOf(
       makeDiagnosis({
-        analysed: { startS: 100, endS: 500 },
-        flight: { name: 'slow', durationS: 500, sampleRatesHz: { rate: 40 } },
+        analysed: { startS: 4, endS: 4.1 },
+        searchedHz: { lowest: 50, highest: 30, why: 'well below the rotors' },
       }),
     );
-    expect(verdict).toContain('slower than about 0.10 Hz or faster than 20 Hz');
-  });
-
-  test('a hover too short to show any wobble is not called quiet', () => {
-    const verdict = verdictOf(makeDiagnosis({ analysed: { startS: 4, endS: 4.1 } }));
     expect(verdict).toContain('0.1 s of hover are too short to show one, so that says nothing');
     expect(verdict).not.toContain('Nothing stands out');
   });

@@ -52,6 +52,7 @@ export function detectOscillations(
   const lowestHz = Math.max(options.lowestHz, WINDOW_CYCLES / durationS);
   const highestHz = Math.min(options.highestHz, 0.4 * sampleRateHz);
   const found: Candidate[] = [];
+  if (isStraight(values)) return found;
   let record = recordSpectrum(values, sampleRateHz);
   while (found.length < MOST_CANDIDATES) {
     const next = leastLikely(record, lowestHz, highestHz, found, Math.log(options.falseAlarmRate));
@@ -60,6 +61,19 @@ export function detectOscillations(
     record = cutOut(record, next.frequencyHz);
   }
   return found;
+}
+
+/** What a straight line leaves over may be rounding alone, which is no motion. */
+function isStraight(values: Float64Array): boolean {
+  const first = values[0]!;
+  const slope = (values[values.length - 1]! - first) / (values.length - 1);
+  let largest = 0;
+  let off = 0;
+  for (let i = 0; i < values.length; i++) {
+    largest = Math.max(largest, Math.abs(values[i]!));
+    off = Math.max(off, Math.abs(values[i]! - first - slope * i));
+  }
+  return off <= 1e-9 * largest;
 }
 
 function leastLikely(
