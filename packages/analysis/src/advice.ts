@@ -33,7 +33,7 @@ export function adviseNext({ flight, studies, findings, hover }: AdviceContext):
       basis: 'rule-of-thumb',
       because: dangerous.map((f) => f.summary),
       watchFor: 'the same swing on the next lift-off: land at once',
-      text: 'Unless this swing was flown on purpose, do not repeat this hover unchanged. Inspect arms, mounts and props with the battery unplugged, and find the cause first: it can be a gain, a loose part or the reference itself. This version does not say which gain.',
+      text: 'Unless this swing was flown on purpose, do not repeat this hover unchanged: find the cause first. It can be a gain, a loose part or the reference itself; inspect arms, mounts and props with the battery unplugged. This version does not say which gain.',
     });
   const swinging = studies.filter((study) => study.oscillations.some((o) => o.origin === 'unknown'));
   const missing = lacksForCause(

@@ -104,6 +104,9 @@ export function assembleVerdict(diagnosis: Diagnosis): Section {
   // Silence about an axis that could not be searched is no result.
   const unmeasured = AXIS_ORDER.filter((axis) => diagnosis.axes[axis].notSearched !== null);
   const blocks: Block[] = [];
+  for (const advice of diagnosis.advice.filter(({ kind }) => kind === 'do-not-fly')) {
+    blocks.push(sentence(asSentence(advice.text), 'danger'));
+  }
   for (const finding of diagnosis.findings.filter(({ severity }) => severity === 'danger')) {
     if (!isTold(diagnosis, finding)) blocks.push(sentence(asSentence(finding.summary), 'danger'));
   }
@@ -120,10 +123,6 @@ export function assembleVerdict(diagnosis: Diagnosis): Section {
     }
     const silent = measured.filter((axis) => diagnosis.axes[axis].oscillations.length === 0);
     if (silent.length > 0) blocks.push(sentence(`Nothing stands out on ${joinWords(silent)}.`));
-  }
-  // What is wrong comes first, what it forbids right after it.
-  for (const advice of diagnosis.advice.filter(({ kind }) => kind === 'do-not-fly')) {
-    blocks.push(sentence(asSentence(advice.text), 'danger'));
   }
   for (const finding of diagnosis.findings.filter(({ severity }) => severity === 'fault')) {
     if (!isTold(diagnosis, finding))
