@@ -52,7 +52,7 @@ export function makeDiagnosis(changes: Partial<Diagnosis> = {}): Diagnosis {
     phasesFrom: 'motor commands',
     analysed: { startS: 4, endS: 20 },
     searchedHz: { lowest: 0.1, highest: 30, why: 'up to 30 Hz, well below the rotors' },
-    falseAlarmRate: { small: 0.0001, medium: 0.002, large: 0.01 },
+    falseAlarmRate: { small: 0.0001, medium: 0.001, large: 0.01 },
     axes: { roll: makeAxis(), pitch: makeAxis(), yaw: makeAxis() },
     vibration: { unavailable: 'vibration is not analysed here.' },
     actuators: { unavailable: 'the log holds no motor command.' },

@@ -32,7 +32,7 @@ export interface DiagnoseOptions {
 /** Chance that a well-damped motion is called an oscillation, per axis and channel searched, by the size of the swing. */
 export const FALSE_ALARM_RATES: Readonly<Record<SwingSize, number>> = {
   small: 0.0001,
-  medium: 0.002,
+  medium: 0.001,
   large: 0.01,
 };
 const DEG = 180 / Math.PI;

@@ -59,7 +59,7 @@ const LARGE_ANGLE = (10 * Math.PI) / 180;
 /** Oscillations smaller than both of these do not matter to a hover. */
 const SMALLEST_RATE = (1 * Math.PI) / 180;
 /** Above this the sensors carry more and more of the frame's shaking, and a small line there is vibration. */
-const FRAME_HZ = 8;
+export const FRAME_HZ = 8;
 const SMALLEST_ANGLE = (0.5 * Math.PI) / 180;
 
 export function prepareSignal(signal: Signal | null, interval: Interval): PreparedSignal | null {

@@ -1,4 +1,4 @@
-import { sizeOf, type AxisLine, type PreparedSignal } from './find-axis.js';
+import { FRAME_HZ, sizeOf, type AxisLine, type PreparedSignal } from './find-axis.js';
 import { bandAmplitude, measureLine } from './measure.js';
 import { relate } from './relations.js';
 
@@ -28,17 +28,20 @@ const FASTER_RATIO = 1.5;
 export function findFolding(line: AxisLine, faster: PreparedSignal | null): Folded | null {
   if (line.from !== 'rate') return null;
   const evidence: string[] = [];
-  const angle =
-    line.attitude === null ? null : (missingAngle(line, line.attitude) ?? unsureAngle(line, line.attitude));
+  const angle = line.attitude === null ? null : missingAngle(line, line.attitude);
   if (angle !== null) evidence.push(angle);
+  let confirmed = false;
   if (faster !== null && faster.sampleRateHz > FASTER_RATIO * line.prepared.sampleRateHz) {
     const startS = Math.max(0, line.startS - faster.startS);
     const seen = bandAmplitude(faster.spectrum, line.frequencyHz, startS, line.endS - faster.startS);
+    confirmed = seen >= FASTER_SHARE * line.rateAmplitude;
     if (seen < FASTER_SHARE * line.rateAmplitude)
       evidence.push(
         `the gyro, logged at ${faster.sampleRateHz.toFixed(0)} Hz, shows only ${pct(seen / line.rateAmplitude)} of it there`,
       );
   }
+  const unsure = evidence.length === 0 ? unsureAngle(line, line.attitude, confirmed) : null;
+  if (unsure !== null) evidence.push(unsure);
   return evidence.length === 0 ? null : { evidence };
 }
 
@@ -60,9 +63,16 @@ function missingAngle(line: AxisLine, attitude: PreparedSignal): string | null {
   return `the attitude shows only ${pct(together / expected)} of the swing that such a rate means`;
 }
 
-/** Lines too small to matter much are believed only where the attitude moves with them. */
-function unsureAngle(line: AxisLine, attitude: PreparedSignal): string | null {
-  if (sizeOf(line) !== 'small') return null;
+/**
+ * Lines too small to matter much are believed only where the attitude moves with them; fast ones, where sensors carry the
+ * frame's shaking, need an attitude log that can show it.
+ */
+function unsureAngle(line: AxisLine, attitude: PreparedSignal | null, confirmed: boolean): string | null {
+  if (sizeOf(line) !== 'small' || confirmed) return null;
+  if (attitude === null)
+    return line.frequencyHz > FRAME_HZ
+      ? 'so small and fast a swing can be vibration folded down, and the attitude is not logged fast enough to tell'
+      : null;
   const relation = relate(line, attitude);
   if (relation === null || relation.coherence >= SMALL_COHERENCE) return null;
   return `so small a swing can be vibration: the attitude moves with it only with coherence ${relation.coherence.toFixed(2)}`;

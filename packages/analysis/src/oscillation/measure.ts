@@ -166,14 +166,14 @@ function unwrappedPhase(line: LineSignal, startS: number, endS: number): Float64
 }
 
 /**
- * Least-squares slope against time, per second, weighted by the line's power and by cos^1.5 over the interval: its ends,
- * where a line sets in or dies, count less. On a steady tone in white noise that costs 1.38 times the least possible
+ * Least-squares slope against time, per second, weighted by the line's size and by cos^1.5 over the interval, as the peak
+ * of a tapered spectrum is: its ends, where a line sets in or dies, count less. On a steady tone in white noise that costs 1.38 times the least possible
  * standard deviation (∫w²t² / (∫wt²)² against 12 over a unit interval).
  */
 function weightedSlope(values: Float64Array, line: LineSignal, startS: number, endS: number): number {
   const { first } = span(line, startS, endS);
   const weight = (i: number): number =>
-    (line.re[first + i]! ** 2 + line.im[first + i]! ** 2) * taper((i + 0.5) / values.length);
+    Math.hypot(line.re[first + i]!, line.im[first + i]!) * taper((i + 0.5) / values.length);
   let w = 0;
   let wt = 0;
   let wv = 0;
@@ -329,7 +329,7 @@ function frequencyStd(
   const phase = unwrappedPhase(line, startS, endS);
   const { first } = span(line, startS, endS);
   const power = (i: number): number => line.re[first + i]! ** 2 + line.im[first + i]! ** 2;
-  const weights = phase.map((_, i) => power(i) * taper((i + 0.5) / phase.length));
+  const weights = phase.map((_, i) => Math.sqrt(power(i)) * taper((i + 0.5) / phase.length));
   // White noise of one-sided density N turns the phase of a line of amplitude A by N/A² rad² per Hz.
   const floor = 1e-4 * amplitude ** 2;
   const noise = phase.map((_, i) => (backgroundDensity * line.rateHz) / Math.max(floor, power(i)));
