@@ -13,6 +13,7 @@ import {
   findAxisLines,
   prepareSignal,
   type AxisLine,
+  type PreparedSignal,
   type SwingSize,
 } from './oscillation/find-axis.js';
 import { findFolding, type Folded } from './oscillation/folding.js';
@@ -119,8 +120,12 @@ function studyAxis(flight: Flight, axis: AxisName, hover: Interval, band: Search
     falseAlarmRate: FALSE_ALARM_RATES,
   });
   const gyro = prepareSignal(firstSignal(flight, `gyro.${BODY_AXIS_OF[axis]}`), hover);
+  const otherRates = (): PreparedSignal[] =>
+    AXES.filter((other) => other !== axis)
+      .map((other) => prepareSignal(axisSignals(flight, other).rate, hover))
+      .filter((prepared) => prepared !== null);
   const folded = lines.flatMap((line) => {
-    const why = findFolding(line, gyro);
+    const why = findFolding(line, gyro, otherRates());
     return why === null ? [] : [{ line, why }];
   });
   const real = lines.filter((line) => folded.every((f) => f.line !== line));

@@ -14,6 +14,8 @@ const VISIBLE = 4;
 const ANGLE_SHARE = 0.5;
 /** Coherence of rate and angle that a small line needs. */
 const SMALL_COHERENCE = 0.8;
+/** Vibration shakes another axis at least this much as far. */
+const ALIKE_SHARE = 0.4;
 /** A faster log of the same sensor must show the line at least this large. */
 const FASTER_SHARE = 0.5;
 const FASTER_RATIO = 1.5;
@@ -23,9 +25,14 @@ const FASTER_RATIO = 1.5;
  * attitude does not move as the rate says it must (rate over 2πf), or a faster log of the gyro does not show it.
  *
  * @param faster the same axis' gyro, where it is logged faster than the rate
+ * @param otherAxes body rates of the other axes
  * @returns null when the line is real, or when neither check can be made
  */
-export function findFolding(line: AxisLine, faster: PreparedSignal | null): Folded | null {
+export function findFolding(
+  line: AxisLine,
+  faster: PreparedSignal | null,
+  otherAxes: readonly PreparedSignal[],
+): Folded | null {
   if (line.from !== 'rate') return null;
   const evidence: string[] = [];
   const angle = line.attitude === null ? null : missingAngle(line, line.attitude);
@@ -40,7 +47,7 @@ export function findFolding(line: AxisLine, faster: PreparedSignal | null): Fold
         `the gyro, logged at ${faster.sampleRateHz.toFixed(0)} Hz, shows only ${pct(seen / line.rateAmplitude)} of it there`,
       );
   }
-  const unsure = evidence.length === 0 ? unsureAngle(line, line.attitude, confirmed) : null;
+  const unsure = evidence.length === 0 ? unconfirmed(line, confirmed, otherAxes) : null;
   if (unsure !== null) evidence.push(unsure);
   return evidence.length === 0 ? null : { evidence };
 }
@@ -64,18 +71,33 @@ function missingAngle(line: AxisLine, attitude: PreparedSignal): string | null {
 }
 
 /**
- * Lines too small to matter much are believed only where the attitude moves with them; fast ones, where sensors carry the
- * frame's shaking, need an attitude log that can show it.
+ * Lines too small to matter much are believed only where the attitude moves with them. Where no attitude log is fast
+ * enough to show it, a fast one is believed unless another axis shakes alike: a loop rings on its axis, vibration on all.
  */
-function unsureAngle(line: AxisLine, attitude: PreparedSignal | null, confirmed: boolean): string | null {
+function unconfirmed(
+  line: AxisLine,
+  confirmed: boolean,
+  otherAxes: readonly PreparedSignal[],
+): string | null {
   if (sizeOf(line) !== 'small' || confirmed) return null;
-  if (attitude === null)
-    return line.frequencyHz > FRAME_HZ
-      ? 'so small and fast a swing can be vibration folded down, and the attitude is not logged fast enough to tell'
-      : null;
-  const relation = relate(line, attitude);
-  if (relation === null || relation.coherence >= SMALL_COHERENCE) return null;
-  return `so small a swing can be vibration: the attitude moves with it only with coherence ${relation.coherence.toFixed(2)}`;
+  if (line.attitude !== null) {
+    const relation = relate(line, line.attitude);
+    if (relation === null || relation.coherence >= SMALL_COHERENCE) return null;
+    return `so small a swing can be vibration: the attitude moves with it only with coherence ${relation.coherence.toFixed(2)}`;
+  }
+  if (line.frequencyHz < FRAME_HZ) return null;
+  let alike = 0;
+  for (const other of otherAxes) {
+    const amplitude = bandAmplitude(
+      other.spectrum,
+      line.frequencyHz,
+      line.startS - other.startS,
+      line.endS - other.startS,
+    );
+    alike = Math.max(alike, amplitude / line.rateAmplitude);
+  }
+  if (alike < ALIKE_SHARE) return null;
+  return `so small and fast a swing can be vibration folded down: another axis shakes ${pct(alike)} as far, and the attitude is not logged fast enough to tell`;
 }
 
 function pct(share: number): string {
