@@ -1,5 +1,5 @@
 import type { Flight, Interval } from '@settle/parser';
-import type { AxisStudy } from './diagnose.js';
+import type { AxisStudy } from './axis-study.js';
 import type { Advice, Finding } from './diagnosis.js';
 import { lacksForCause } from './lacks.js';
 

@@ -4,6 +4,7 @@ import { adviseNext } from './advice.js';
 import { describeBattery } from './battery.js';
 import { CannotAnalyse } from './cannot-analyse.js';
 import { CAUTIONS } from './cautions.js';
+import type { AxisStudy } from './axis-study.js';
 import type { AxisDiagnosis, Diagnosis, Oscillation } from './diagnosis.js';
 import { findFindings } from './findings.js';
 import { axisSignals, BODY_AXIS_OF, type AxisSignals } from './oscillation/axis-signals.js';
@@ -16,7 +17,7 @@ import {
   type PreparedSignal,
   type SwingSize,
 } from './oscillation/find-axis.js';
-import { findFolding, type Folded } from './oscillation/folding.js';
+import { findFolding } from './oscillation/folding.js';
 import { decideOrigin } from './oscillation/origin.js';
 import { decideRegime } from './oscillation/regime.js';
 import { relate } from './oscillation/relations.js';
@@ -37,15 +38,6 @@ export const FALSE_ALARM_RATES: Readonly<Record<SwingSize, number>> = {
   large: 0.01,
 };
 const DEG = 180 / Math.PI;
-
-/** Everything known of one axis before it is put into words. */
-export interface AxisStudy {
-  readonly axis: AxisName;
-  readonly signals: AxisSignals;
-  readonly oscillations: readonly Oscillation[];
-  /** Lines of the rate that are no motion of the aircraft. */
-  readonly folded: readonly { readonly line: AxisLine; readonly why: Folded }[];
-}
 
 /**
  * The main job: what oscillates in this flight's hover, per axis, and what that means.

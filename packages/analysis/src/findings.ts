@@ -1,5 +1,5 @@
 import { AXES, type AxisName, type Flight, type Interval } from '@settle/parser';
-import type { AxisStudy } from './diagnose.js';
+import type { AxisStudy } from './axis-study.js';
 import {
   isUnavailable,
   type Actuators,

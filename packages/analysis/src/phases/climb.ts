@@ -1,7 +1,7 @@
 import type { Flight } from '@settle/parser';
 import { indexAtOrAfter } from '../signals.js';
 import { CLEAR_M } from './height.js';
-import type { PoweredStretch } from './find-phases.js';
+import type { PoweredStretch } from './powered-stretch.js';
 
 const GRAVITY = 9.80665;
 /** Looked for this long after the power first nearly carries the aircraft. */

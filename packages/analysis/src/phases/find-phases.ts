@@ -3,6 +3,7 @@ import type { Phase } from '../diagnosis.js';
 import { firstSignal, indexAtOrAfter, quantile } from '../signals.js';
 import { clearByAccelerometer } from './climb.js';
 import { airborneFromHeight, refineByHeight } from './height.js';
+import type { PoweredStretch } from './powered-stretch.js';
 import { CARRIES_SHARE, powerRecord, type PowerRecord } from './power.js';
 
 export interface PhaseReport {
@@ -70,16 +71,6 @@ export function findPhases(flight: Flight, only?: Interval): PhaseReport {
     phases.push({ kind: 'ground', startS: groundS, endS: flight.durationS });
   const height = flight.signals.has('height') ? ' and height' : '';
   return { phases: withUpsets(flight, phases), decidedBy: power.from + height };
-}
-
-/** One stretch with power on: from leaving idle to reaching it again, and where it lifts and drops in between. */
-export interface PoweredStretch extends Interval {
-  readonly nearLiftS: number;
-  readonly liftS: number;
-  readonly dropS: number;
-  /** The log begins or ends in flight. */
-  readonly touchesStart: boolean;
-  readonly touchesEnd: boolean;
 }
 
 function airborneByPower(power: PowerRecord, durationS: number): PoweredStretch[] {

@@ -1,7 +1,7 @@
 import type { Flight, Interval, Signal } from '@settle/parser';
 import type { Phase } from '../diagnosis.js';
 import { indexAtOrAfter, quantile } from '../signals.js';
-import type { PoweredStretch } from './find-phases.js';
+import type { PoweredStretch } from './powered-stretch.js';
 
 /** Clear of the ground, above the height it stood at; m. */
 export const CLEAR_M = 0.15;
