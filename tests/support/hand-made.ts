@@ -18,6 +18,7 @@ export function makeOscillation(changes: Partial<Oscillation> = {}): Oscillation
     envelopeGrowthStdPerS: 0.041,
     regime: 'growing',
     clippedShare: 0.02,
+    follows: null,
     dampingRatio: -0.0227,
     dampingRatioStd: 0.0031,
     origin: 'unknown',

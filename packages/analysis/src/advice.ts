@@ -35,7 +35,9 @@ export function adviseNext({ flight, studies, findings, hover }: AdviceContext):
       watchFor: 'the same swing on the next lift-off: land at once',
       text: 'Unless this swing was flown on purpose, do not repeat this hover unchanged: find the cause first. It can be a gain, a loose part or the reference itself; inspect arms, mounts and props with the battery unplugged. This version does not say which gain.',
     });
-  const swinging = studies.filter((study) => study.oscillations.some((o) => o.origin === 'unknown'));
+  const swinging = studies.filter((study) =>
+    study.oscillations.some((o) => o.origin === 'unknown' && o.follows === null),
+  );
   const missing = lacksForCause(
     flight,
     swinging.map((study) => study.axis),

@@ -20,7 +20,7 @@ import {
 import { findFolding } from './oscillation/folding.js';
 import { decideOrigin } from './oscillation/origin.js';
 import { decideRegime } from './oscillation/regime.js';
-import { relate } from './oscillation/relations.js';
+import { relate, type Relation } from './oscillation/relations.js';
 import { findPhases, longestHover } from './phases/find-phases.js';
 import { firstSignal } from './signals.js';
 import { trackingOf } from './tracking.js';
@@ -37,6 +37,9 @@ export const FALSE_ALARM_RATES: Readonly<Record<SwingSize, number>> = {
   medium: 0.001,
   large: 0.01,
 };
+/** An axis that swings this much more, this coherently, is the one to look at. */
+const LEADER_GAIN = 1.5;
+const LEADER_COHERENCE = 0.85;
 const DEG = 180 / Math.PI;
 
 /**
@@ -139,6 +142,10 @@ function describeOscillation(
   const own = line.prepared;
   const regime = decideRegime(line.measured, line.startS - own.startS, line.endS - own.startS, clipped);
   const origin = decideOrigin(flight, signals, line);
+  const companions = companionsOf(flight, signals.axis, line, hover);
+  const leader = companions.find(
+    ({ relation }) => relation.gain > LEADER_GAIN && relation.coherence > LEADER_COHERENCE,
+  );
   const frequencyHz = regime.frequency?.hz ?? line.frequencyHz;
   const amplitudes = amplitudesAt(line, frequencyHz);
   return {
@@ -152,6 +159,7 @@ function describeOscillation(
     envelopeGrowthPerS: line.measured.growthPerS,
     envelopeGrowthStdPerS: line.measured.growthStdPerS,
     regime: regime.regime,
+    follows: leader?.axis ?? null,
     clippedShare: clipped,
     dampingRatio: regime.dampingRatio,
     dampingRatioStd: regime.dampingRatioStd,
@@ -161,7 +169,7 @@ function describeOscillation(
       `${((line.endS - line.startS) * line.frequencyHz).toFixed(0)} cycles; ${(100 * line.meanShare).toFixed(0)} % of the motion within an octave either side is this one line`,
       `called ${regime.regime === 'limit-cycle' ? 'a limit cycle' : regime.regime} because ${regime.because}`,
       ...clippingEvidence(clipped),
-      ...otherAxes(flight, signals.axis, line, hover),
+      ...companions.map(describeCompanion),
       ...origin.evidence,
     ],
   };
@@ -174,21 +182,28 @@ function clippingEvidence(share: number | null): string[] {
   return [`the demand or a motor stood on a stop for ${(100 * share).toFixed(0)} % of that time`];
 }
 
-function otherAxes(flight: Flight, axis: AxisName, line: AxisLine, hover: Interval): string[] {
-  const out: string[] = [];
-  for (const other of AXES) {
-    if (other === axis) continue;
+/** Another axis that swings with a line. */
+interface Companion {
+  readonly axis: AxisName;
+  readonly relation: Relation;
+}
+
+/** Axes that move at the line's frequency with steady phase and at least 15 % of its size. */
+function companionsOf(flight: Flight, axis: AxisName, line: AxisLine, hover: Interval): Companion[] {
+  return AXES.filter((other) => other !== axis).flatMap((other) => {
     const signals = axisSignals(flight, other);
     const prepared = prepareSignal(line.from === 'rate' ? signals.rate : signals.attitude, hover);
     const relation = prepared === null ? null : relate(line, prepared);
-    if (relation === null || relation.gain < 0.15) continue;
-    if (relation.coherence < Math.max(0.7, relation.coherenceByChance)) continue;
-    out.push(
-      `${other} moves with it: ${(100 * relation.gain).toFixed(0)} % of its size, ` +
-        `${Math.abs(relation.leadDeg).toFixed(0)}° ${relation.leadDeg >= 0 ? 'ahead' : 'behind'}, coherence ${relation.coherence.toFixed(2)}`,
-    );
-  }
-  return out;
+    if (relation === null || relation.gain < 0.15) return [];
+    return relation.coherence < Math.max(0.7, relation.coherenceByChance) ? [] : [{ axis: other, relation }];
+  });
+}
+
+function describeCompanion({ axis, relation }: Companion): string {
+  return (
+    `${axis} moves with it: ${(100 * relation.gain).toFixed(0)} % of its size, ` +
+    `${Math.abs(relation.leadDeg).toFixed(0)}° ${relation.leadDeg >= 0 ? 'ahead' : 'behind'}, coherence ${relation.coherence.toFixed(2)}`
+  );
 }
 
 function describeAxis(study: AxisStudy, hover: Interval): AxisDiagnosis {

@@ -32,6 +32,8 @@ export interface Oscillation {
   readonly envelopeGrowthPerS: number;
   readonly envelopeGrowthStdPerS: number;
   readonly regime: Regime;
+  /** The axis whose larger swing at the same frequency this one moves along with; null when it stands for itself. */
+  readonly follows: AxisName | null;
   /** Share of the time in which the axis' demand or a motor stood on a stop; null when neither is logged. */
   readonly clippedShare: number | null;
   /** Of the closed-loop pole; zero or less when growing or cycling; null where the record cannot show it. */

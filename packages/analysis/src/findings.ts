@@ -89,7 +89,7 @@ function oscillationFinding(axis: AxisName, line: Oscillation): Finding {
   const asked = SWING_ID[line.origin];
   const onStops = (line.clippedShare ?? 0) > ON_STOPS_SHARE;
   const severity: Severity =
-    asked === 'pilot-input' || line.regime === 'decaying'
+    asked === 'pilot-input' || line.regime === 'decaying' || line.follows !== null
       ? 'note'
       : line.regime === 'growing' || onStops || line.rateAmplitudeDegS > LARGE_DEG_S
         ? 'danger'
@@ -99,7 +99,7 @@ function oscillationFinding(axis: AxisName, line: Oscillation): Finding {
     axis,
     severity,
     confidence: asked === undefined ? MEASURED : line.confidence,
-    summary: `${axis} swings at ${line.frequencyHz.toFixed(line.frequencyHz < 1 ? 3 : 2)} Hz ${COURSE[line.regime]}, ${line.rateAmplitudeDegS.toFixed(1)} deg/s`,
+    summary: `${axis} ${line.follows === null ? 'swings' : `moves along with ${line.follows}`} at ${line.frequencyHz.toFixed(line.frequencyHz < 1 ? 3 : 2)} Hz ${COURSE[line.regime]}, ${line.rateAmplitudeDegS.toFixed(1)} deg/s`,
     evidence: line.evidence,
   };
 }

@@ -27,6 +27,7 @@ export function oscillationsByUrgency(diagnosis: Diagnosis): AxisOscillation[] {
     diagnosis.axes[axis].oscillations.map((oscillation) => ({ axis, oscillation })),
   ).sort(
     (a, b) =>
+      Number(a.oscillation.follows !== null) - Number(b.oscillation.follows !== null) ||
       URGENCY[b.oscillation.regime] - URGENCY[a.oscillation.regime] ||
       b.oscillation.rateAmplitudeDegS - a.oscillation.rateAmplitudeDegS,
   );
@@ -45,9 +46,10 @@ function sizeText(oscillation: Oscillation): string {
 }
 
 function headlineOf({ axis, oscillation }: AxisOscillation): string {
-  const { startS, endS } = oscillation;
+  const { startS, endS, follows } = oscillation;
+  const verb = follows === null ? 'wobbles' : `moves along with ${follows}`;
   return (
-    `${capitalise(axis)} wobbles at ${frequencyText(oscillation)}${regimeClause(oscillation)}: ` +
+    `${capitalise(axis)} ${verb} at ${frequencyText(oscillation)}${regimeClause(oscillation)}: ` +
     `${sizeText(oscillation)}, seen from ${formatTime(startS)} s to ${formatTime(endS)} s.`
   );
 }

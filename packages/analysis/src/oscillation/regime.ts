@@ -24,6 +24,8 @@ const STEADY_VARIATION = 0.3;
 const LAG_CYCLES = 1 / 0.6;
 /** Over fewer cycles the swing that happened says more than the mode fitted to it. */
 const MODE_CYCLES = 60;
+/** Share of the time on a stop that limits an oscillation. */
+const STOPS_MET = 0.02;
 /** How many independent stretches the envelope must show before its variation can be believed. */
 const STRETCHES_NEEDED = 4;
 
@@ -57,12 +59,16 @@ export function decideRegime(
         because: `its envelope grows ${change.toFixed(1)} times from the first to the last quarter and has not stopped growing`,
       };
     }
+    // Only stops that were met show what holds it; without them it may as well have been led up to this size.
+    const limited = (clippedShare ?? 0) > STOPS_MET;
     return {
       regime: 'limit-cycle',
       frequency: null,
-      dampingRatio: 0,
+      dampingRatio: limited ? 0 : null,
       dampingRatioStd: null,
-      because: 'it grew and then held its size, as an unstable loop does when something limits it',
+      because: limited
+        ? 'it grew and then held its size, as an unstable loop does when its motors meet their stops'
+        : 'it grew and then held its size, though nothing logged shows what held it',
     };
   }
   if (significant && change < 1 / STEADY_FACTOR) {
@@ -79,7 +85,7 @@ export function decideRegime(
   const stretches = durationS * 2 * Math.PI * measured.frequencyHz * Math.max(0.02, fitted?.ratio ?? 0.05);
   if (
     measured.envelopeVariation < STEADY_VARIATION &&
-    (stretches > STRETCHES_NEEDED || (clippedShare ?? 0) > 0.02)
+    (stretches > STRETCHES_NEEDED || (clippedShare ?? 0) > STOPS_MET)
   ) {
     return {
       regime: 'limit-cycle',
