@@ -22,7 +22,7 @@ describe('detection on simulated flights with known truth', () => {
         twins: kind === 'limit-cycle' ? 2 : 0,
       });
       const remarks = result.remarks.join('\n');
-      expect(result.hops).toBeGreaterThan(6);
+      expect(result.hops).toBe(12);
       expect(result.expected).toBeGreaterThanOrEqual(24);
       expect(result.found, remarks).toBeGreaterThanOrEqual(result.expected - 1);
       expect(result.frequencyWithin2Pct, remarks).toBeGreaterThanOrEqual(result.expected - 2);
