@@ -123,6 +123,18 @@ describe('diagnose on made flights', () => {
     expect(ids).toEqual(expect.arrayContaining(['trim-offset', 'battery-sag']));
   });
 
+  it('names the hovers of the same log that it did not look at', () => {
+    const { findings, analysed } = diagnose(
+      madeFlight(35, {
+        'rate.roll.measured': { hz: 100, at: noise(12, 0.01) },
+        throttle: { hz: 50, at: (t) => ((t > 3 && t < 9) || (t > 14 && t < 30) ? 0.5 : 0.1) },
+      }),
+    );
+    expect(analysed.startS).toBeGreaterThan(13);
+    const other = findings.find((finding) => finding.id === 'other-hovers');
+    expect(other?.evidence.join()).toMatch(/not analysed: 3\.\d to 8\.\d s/);
+  });
+
   it('looks only at the interval asked for', () => {
     const flight = madeFlight(40, {
       'rate.roll.measured': {

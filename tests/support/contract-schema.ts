@@ -179,6 +179,7 @@ const FINDING_IDS = [
   'well-damped',
   'oscillation',
   'outer-loop-swing',
+  'other-hovers',
 ];
 
 const finding = record({

@@ -186,7 +186,7 @@ function sag({ battery }: FindingContext): Finding[] {
   ];
 }
 
-function logQuality({ flight, hover, studies, band }: FindingContext): Finding[] {
+function logQuality({ flight, phases, hover, studies, band }: FindingContext): Finding[] {
   const out: Finding[] = [];
   const note = (id: string, severity: Severity, summary: string, evidence: string[]): void => {
     out.push({ id, axis: null, severity, confidence: MEASURED, summary, evidence });
@@ -202,6 +202,16 @@ function logQuality({ flight, hover, studies, band }: FindingContext): Finding[]
       clipped.map(
         (signal) => `${signal.channel}: ${String(signal.decision.clipped)} samples at the end of its range`,
       ),
+    );
+  const others = phases.filter((phase) => phase.kind === 'hover' && phase.startS !== hover.startS);
+  if (others.length > 0)
+    note(
+      'other-hovers',
+      'note',
+      `the log holds ${String(others.length)} more ${others.length === 1 ? 'hover' : 'hovers'}; only the longest is analysed`,
+      [
+        `not analysed: ${others.map((o) => `${o.startS.toFixed(1)} to ${o.endS.toFixed(1)} s`).join(', ')}; choose one with --from and --to`,
+      ],
     );
   const durationS = hover.endS - hover.startS;
   if (durationS < SHORT_HOVER_S)
