@@ -58,7 +58,7 @@ export function analysisLacks(flight: Flight): AnalysisLacks[] {
   const attitudes = perAxis(AXES, (a) => `attitude.${a}.measured`);
   const rate = flight.signals.get('rate.roll.measured') ?? flight.signals.get('gyro.x');
   const slow =
-    rate !== undefined && rate.clock.sampleRateHz < RATE_HZ
+    rate !== undefined && rate.clock.sampleRateHz < 0.95 * RATE_HZ
       ? [`rates at ${String(RATE_HZ)} Hz or more (logged at ${rate.clock.sampleRateHz.toFixed(0)} Hz)`]
       : [];
   const tellsGround =
