@@ -135,6 +135,32 @@ describe('diagnose on made flights', () => {
     expect(other?.evidence.join()).toMatch(/not analysed: 3\.\d to 8\.\d s/);
   });
 
+  it('makes no line of a gap of two seconds, and finds a swing through one', () => {
+    const holes =
+      (at: (t: number) => number) =>
+      (t: number): number =>
+        t > 8 && t < 10 ? Number.NaN : at(t);
+    const roll = { hz: 100, at: holes(plus(noise(13, 0.02), (t) => 0.2 * t)) };
+    const pitch = { hz: 100, at: holes(plus(swing(2.2, 15), noise(14, 0.02))) };
+    const { axes } = diagnose(madeFlight(25, { 'rate.roll.measured': roll, 'rate.pitch.measured': pitch }));
+    expect(axes.roll.oscillations).toEqual([]);
+    expect(axes.pitch.oscillations[0]!.frequencyHz).toBeCloseTo(2.2, 1);
+  });
+
+  it('doubts a fast line that could be a slow rotor, unless rotor speeds say otherwise', () => {
+    const rate = { hz: 200, at: plus(swing(20, 30), noise(15, 0.02)) };
+    const doubted = diagnose(madeFlight(10, { 'rate.roll.measured': rate })).axes.roll.oscillations[0]!;
+    expect(doubted.evidence.join()).toContain('1200 revolutions per minute');
+    const rotor = { hz: 10, at: () => 70 };
+    const told = diagnose(madeFlight(10, { 'rate.roll.measured': rate, 'rotor.1.speed': rotor }));
+    expect(told.axes.roll.oscillations[0]!.evidence.join()).not.toContain('revolutions per minute');
+    // Below four fifths of its own speed is where oscillations are looked for; the rotor itself is vibration.
+    const itself = diagnose(
+      madeFlight(10, { 'rate.roll.measured': rate, 'rotor.1.speed': { hz: 10, at: () => 20 } }),
+    );
+    expect(itself.axes.roll.oscillations).toEqual([]);
+  });
+
   it('looks only at the interval asked for', () => {
     const flight = madeFlight(40, {
       'rate.roll.measured': {

@@ -22,7 +22,7 @@ import { decideOrigin } from './oscillation/origin.js';
 import { decideRegime } from './oscillation/regime.js';
 import { relate, type Relation } from './oscillation/relations.js';
 import { findPhases, longestHover } from './phases/find-phases.js';
-import { firstSignal } from './signals.js';
+import { firstSignal, rotorSignals } from './signals.js';
 import { trackingOf } from './tracking.js';
 
 export interface DiagnoseOptions {
@@ -171,8 +171,19 @@ function describeOscillation(
       ...clippingEvidence(clipped),
       ...companions.map(describeCompanion),
       ...origin.evidence,
+      ...rotorDoubt(flight, frequencyHz),
     ],
   };
+}
+
+/** Lines this fast may be a large rotor, where no rotor speed is logged to tell. */
+const SLOW_ROTOR_HZ = 15;
+
+function rotorDoubt(flight: Flight, frequencyHz: number): string[] {
+  if (frequencyHz < SLOW_ROTOR_HZ || rotorSignals(flight).length > 0) return [];
+  return [
+    `a rotor turning at ${(60 * frequencyHz).toFixed(0)} revolutions per minute would look the same; log rotor speeds to tell`,
+  ];
 }
 
 function clippingEvidence(share: number | null): string[] {
