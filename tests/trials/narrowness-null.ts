@@ -4,11 +4,9 @@
  */
 import { RUN_LENGTHS } from '../../packages/analysis/src/oscillation/chance.js';
 import { narrownessTrack } from '../../packages/analysis/src/oscillation/narrowness.js';
-import {
-  recordSpectrum,
-  slopeLevelling,
-  subBand,
-} from '../../packages/analysis/src/oscillation/sub-bands.js';
+import { recordSpectrum } from '../../packages/analysis/src/oscillation/record-spectrum.js';
+import { slopeLevelling } from '../../packages/analysis/src/oscillation/levelling.js';
+import { subBand } from '../../packages/analysis/src/oscillation/sub-bands.js';
 import { randomSource } from '../support/random.js';
 import { drivenResonance } from '../support/resonance.js';
 

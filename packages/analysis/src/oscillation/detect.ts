@@ -1,6 +1,7 @@
 import { logChance, RUN_LENGTHS } from './chance.js';
 import { narrownessTrack, WINDOW_CYCLES, type NarrownessTrack } from './narrowness.js';
-import { recordSpectrum, subBand, type RecordSpectrum } from './sub-bands.js';
+import { recordSpectrum, type RecordSpectrum } from './record-spectrum.js';
+import { subBand } from './sub-bands.js';
 
 /** A stretch of one signal that is more of one frequency than chance allows. Times count from the record's start. */
 export interface Candidate {

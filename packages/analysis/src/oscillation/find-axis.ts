@@ -2,7 +2,7 @@ import type { Interval, Signal } from '@settle/parser';
 import { evenRecord } from '../signals.js';
 import { detectOscillations, type Candidate } from './detect.js';
 import { bandAmplitude, measureLine, type LineMeasurement } from './measure.js';
-import { recordSpectrum, type RecordSpectrum } from './sub-bands.js';
+import { recordSpectrum, type RecordSpectrum } from './record-spectrum.js';
 import type { AxisSignals } from './axis-signals.js';
 
 /** One channel over the analysed interval, transformed once for all lines. */

@@ -1,4 +1,4 @@
-import type { RecordSpectrum } from './sub-bands.js';
+import type { RecordSpectrum } from './record-spectrum.js';
 import { inverseComplex } from '../spectrum/fft.js';
 
 /**

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
 import { bandAmplitude, measureLine } from './measure.js';
-import { recordSpectrum } from './sub-bands.js';
+import { recordSpectrum } from './record-spectrum.js';
 
 describe('measureLine', () => {
   // S. Kay, Fundamentals of Statistical Signal Processing: Estimation Theory, 1993, eq. 3.41 (from memory):

@@ -1,6 +1,6 @@
 import { lineSignal, type LineSignal } from './line-signal.js';
 import { slopeStd } from './phase-wander.js';
-import { recordSpectrum, type RecordSpectrum } from './sub-bands.js';
+import { recordSpectrum, type RecordSpectrum } from './record-spectrum.js';
 
 /** What one line of one signal is over an interval, in the signal's own unit. Times count from the record's start. */
 export interface LineMeasurement {

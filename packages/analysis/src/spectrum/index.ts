@@ -1,4 +1,3 @@
-export * from './analytic.js';
 export * from './detrend.js';
 export * from './fft.js';
 export * from './resample.js';
