@@ -7,14 +7,16 @@ const AT_STOP = 0.004;
 /** An extreme this near the end of the range is a stop by itself; elsewhere it must hold for several samples. */
 const NEAR_END = 0.02;
 const HELD_SAMPLES = 4;
+/** Two samples this close hold one number. */
+const SAME_NUMBER = 5e-5;
 
-interface Stops {
+export interface Stops {
   readonly low: number | null;
   readonly high: number | null;
 }
 
 /** Where a command meets its stops, over the whole flight; null where it never does. */
-function stopsOf(signal: Signal, interval: Interval): Stops {
+export function stopsOf(signal: Signal, interval: Interval): Stops {
   const values = during(signal, interval);
   let low = Number.POSITIVE_INFINITY;
   let high = Number.NEGATIVE_INFINITY;
@@ -32,9 +34,15 @@ function stopsOf(signal: Signal, interval: Interval): Stops {
     }
     return runs >= 2;
   };
+  // Cut for a sample at a time, a command comes back to the very same number.
+  const repeated = (level: number): boolean => {
+    let count = 0;
+    for (const v of values) if (Math.abs(v - level) < SAME_NUMBER) count++;
+    return count >= 3;
+  };
   return {
-    low: low <= NEAR_END || held(low) ? low : null,
-    high: high >= 1 - NEAR_END || held(high) ? high : null,
+    low: low <= NEAR_END || held(low) || repeated(low) ? low : null,
+    high: high >= 1 - NEAR_END || held(high) || repeated(high) ? high : null,
   };
 }
 

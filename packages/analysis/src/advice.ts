@@ -1,22 +1,33 @@
 import type { Flight, Interval } from '@settle/parser';
 import type { AxisStudy } from './axis-study.js';
 import type { Advice, Finding } from './diagnosis.js';
+import { adviseGains, type AxisDecision } from './identification/gain-advice.js';
 import { lacksForCause } from './lacks.js';
 
 export interface AdviceContext {
   readonly flight: Flight;
   readonly studies: readonly AxisStudy[];
+  readonly decisions: readonly AxisDecision[];
   readonly findings: readonly Finding[];
   readonly hover: Interval;
 }
 
+/** Findings that mean the aircraft swings. */
+const SWINGS = new Set([
+  'oscillation',
+  'rate-loop-too-tight',
+  'derivative-too-strong',
+  'integral-too-strong',
+  'attitude-loop-too-tight',
+]);
 /** A calm hover at least this long shows slow oscillations and places filters (common practice, no source). */
 const GOOD_HOVER_S = 30;
 
-/** What to do before the next hover. This version finds and measures; it changes no gain. */
-export function adviseNext({ flight, studies, findings, hover }: AdviceContext): Advice[] {
+/** What to do before the next hover. */
+export function adviseNext({ flight, studies, decisions, findings, hover }: AdviceContext): Advice[] {
   const out: Advice[] = [];
-  if (findings.some((finding) => finding.id === 'upset'))
+  const upset = findings.some((finding) => finding.id === 'upset');
+  if (upset)
     out.push({
       step: 1,
       kind: 'do-not-fly',
@@ -25,7 +36,16 @@ export function adviseNext({ flight, studies, findings, hover }: AdviceContext):
       watchFor: 'a motor that turns the wrong way, or answers another motor’s command',
       text: 'Do not fly. With the props off, check the order and direction of the motors, the orientation of the sensor board and the airframe.',
     });
-  const dangerous = findings.filter((f) => f.severity === 'danger' && f.id === 'oscillation');
+  const bending = new Set(
+    studies
+      .filter((study) => study.oscillations.some((o) => o.origin === 'structure'))
+      .map((study) => study.axis),
+  );
+  const gains = adviseGains({ decisions, upset, bending });
+  const changed = new Set(gains.map((advice) => advice.axis));
+  const dangerous = findings.filter(
+    (f) => f.severity === 'danger' && SWINGS.has(f.id) && (f.axis === null || !changed.has(f.axis)),
+  );
   if (dangerous.length > 0)
     out.push({
       step: 1,
@@ -33,7 +53,29 @@ export function adviseNext({ flight, studies, findings, hover }: AdviceContext):
       basis: 'rule-of-thumb',
       because: dangerous.map((f) => f.summary),
       watchFor: 'the same swing on the next lift-off: land at once',
-      text: 'Unless this swing was flown on purpose, do not repeat this hover unchanged: find the cause first. It can be a gain, a loose part or the reference itself; inspect arms, mounts and props with the battery unplugged. This version does not say which gain.',
+      text: 'Unless this swing was flown on purpose, do not repeat this hover unchanged: find the cause first. It can be a gain, a loose part or the reference itself; inspect arms, mounts and props with the battery unplugged. This log does not say which gain.',
+    });
+  out.push(...gains);
+  if (bending.size > 0)
+    out.push({
+      step: 1,
+      kind: 'mechanical',
+      basis: 'rule-of-thumb',
+      because: [`something of the structure rings on ${[...bending].join(' and ')}; no gain is raised there`],
+      watchFor: 'play, cracks, loose screws and joints that give',
+      text: 'With the battery unplugged and the props off, inspect arms, booms, joints, motor mounts and the mount of the sensor board, and tighten or stiffen what gives',
+    });
+  const unseen = decisions.filter(
+    (d) => d.measured === null && d.rule === null && d.id.controller !== null && d.id.plant === null,
+  );
+  if (unseen.length > 0 && dangerous.length === 0 && !upset)
+    out.push({
+      step: 1,
+      kind: 'flying',
+      basis: 'rule-of-thumb',
+      because: unseen.map((d) => `${d.axis}: ${d.id.why ?? 'not identified'}`),
+      watchFor: 'a swing that does not die away at once: no more stick movements, land',
+      text: `On the next hover, once it is calm and clear of the ground, move the stick of ${unseen.map((d) => d.axis).join(', ')} one at a time: a small quick push to one side and back to the other, a second in all, then hands still for three seconds; twice each`,
     });
   const swinging = studies.filter((study) =>
     study.oscillations.some((o) => o.origin === 'unknown' && o.follows === null),

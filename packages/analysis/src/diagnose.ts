@@ -1,4 +1,4 @@
-import { AXES, type AxisName, type Flight, type Interval } from '@settle/parser';
+import { AXES, type AxisName, type Flight, type GainsFile, type Interval } from '@settle/parser';
 import { clippedShare, describeActuators } from './actuators.js';
 import { adviseNext } from './advice.js';
 import { describeBattery } from './battery.js';
@@ -21,6 +21,12 @@ import { findFolding } from './oscillation/folding.js';
 import { decideOrigin } from './oscillation/origin.js';
 import { decideRegime } from './oscillation/regime.js';
 import { relate, type Relation } from './oscillation/relations.js';
+import type { DeclaredController } from './identification/controller.js';
+import { declaredController } from './identification/declared.js';
+import { describeModel } from './identification/describe-axis.js';
+import { explainOscillation } from './identification/explain.js';
+import { decideAll } from './identification/gain-advice.js';
+import { identifyAxes, type AxisIdentification, type KnownOscillation } from './identification/identify.js';
 import { findPhases, longestHover } from './phases/find-phases.js';
 import { firstSignal, rotorSignals } from './signals.js';
 import { trackingOf } from './tracking.js';
@@ -29,6 +35,8 @@ export interface DiagnoseOptions {
   /** Declares this part of the flight, in s on its clock, to be the hover. */
   readonly fromS?: number;
   readonly toS?: number;
+  /** Gains and filters the flight was flown with. */
+  readonly gains?: GainsFile;
 }
 
 /** Chance that a well-damped motion is called an oscillation, per axis and channel searched, by the size of the swing. */
@@ -62,14 +70,17 @@ export function diagnose(flight: Flight, options: DiagnoseOptions = {}): Diagnos
       'log the gyro or body rates at 100 Hz or more, and the attitude',
     );
   const band = searchBand(flight, hover, fastestHz);
-  const studies = AXES.map((axis) => studyAxis(flight, axis, hover, band));
+  const found = AXES.map((axis) => findOscillations(flight, axis, hover, band));
+  const identified = identifyAxes(flight, hover, found.flatMap(knownOscillations), declaredBy(options));
+  const studies = found.map((study) => explainStudy(study, identified));
+  const decisions = identified === null ? [] : decideAll(identified);
   const axes = Object.fromEntries(studies.map((study) => [study.axis, describeAxis(study, hover)])) as Record<
     AxisName,
     AxisDiagnosis
   >;
   const actuators = describeActuators(flight, hover);
   const battery = describeBattery(flight, hover);
-  const findings = findFindings({ flight, phases, hover, studies, actuators, battery, band });
+  const findings = findFindings({ flight, phases, hover, studies, decisions, actuators, battery, band });
   return {
     schema: 'settle.diagnosis/1',
     flight: { name: flight.name, durationS: flight.durationS, sampleRatesHz: sampleRates(flight) },
@@ -83,7 +94,7 @@ export function diagnose(flight: Flight, options: DiagnoseOptions = {}): Diagnos
     actuators,
     battery,
     findings,
-    advice: adviseNext({ flight, studies, findings, hover }),
+    advice: adviseNext({ flight, studies, decisions, findings, hover }),
     cautions: CAUTIONS,
   };
 }
@@ -107,7 +118,47 @@ function askedInterval(flight: Flight, options: DiagnoseOptions): Interval | und
   return interval;
 }
 
-function studyAxis(flight: Flight, axis: AxisName, hover: Interval, band: SearchBand): AxisStudy {
+function declaredBy(options: DiagnoseOptions): DeclaredController | null {
+  return options.gains === undefined ? null : declaredController(options.gains);
+}
+
+/** Oscillations of the axis itself, which a loop may be read from. */
+function knownOscillations(study: AxisStudy): KnownOscillation[] {
+  return study.oscillations
+    .filter((o) => o.follows === null)
+    .map((o) => ({
+      axis: study.axis,
+      frequencyHz: o.frequencyHz,
+      startS: o.startS,
+      endS: o.endS,
+      selfSustained: o.regime !== 'driven',
+      dampingRatio: o.dampingRatio,
+    }));
+}
+
+/** Adds what the identified loops say: plant, margins, and which loop an oscillation of unknown origin arises in. */
+function explainStudy(
+  study: AxisStudy,
+  identified: Readonly<Record<AxisName, AxisIdentification>> | null,
+): AxisStudy {
+  const identification = identified?.[study.axis] ?? null;
+  if (identification === null) return study;
+  const oscillations = study.oscillations.map((line) => {
+    if (line.origin !== 'unknown') return line;
+    const explained = explainOscillation(identification, line);
+    return explained === null
+      ? line
+      : {
+          ...line,
+          origin: explained.origin,
+          confidence: explained.confidence,
+          evidence: [...line.evidence, ...explained.evidence],
+        };
+  });
+  return { ...study, identification, oscillations };
+}
+
+function findOscillations(flight: Flight, axis: AxisName, hover: Interval, band: SearchBand): AxisStudy {
   const signals = axisSignals(flight, axis);
   const lines = findAxisLines(signals, hover, {
     lowestHz: band.lowestHz,
@@ -128,6 +179,7 @@ function studyAxis(flight: Flight, axis: AxisName, hover: Interval, band: Search
     axis,
     signals,
     folded,
+    identification: null,
     oscillations: real.map((line) => describeOscillation(flight, signals, line, hover)),
   };
 }
@@ -218,7 +270,7 @@ function describeCompanion({ axis, relation }: Companion): string {
 }
 
 function describeAxis(study: AxisStudy, hover: Interval): AxisDiagnosis {
-  const notIdentified = 'the loop is not identified by this version';
+  const model = describeModel(study.identification);
   return {
     oscillations: study.oscillations,
     notSearched:
@@ -226,9 +278,9 @@ function describeAxis(study: AxisStudy, hover: Interval): AxisDiagnosis {
         ? `neither body rate nor attitude of ${study.axis} is in the log`
         : null,
     tracking: trackingOf(study.signals, hover),
-    response: { unavailable: notIdentified },
-    margins: { rate: { unavailable: notIdentified }, attitude: { unavailable: notIdentified } },
-    plant: { unavailable: notIdentified },
+    response: model.response,
+    margins: { rate: model.rate, attitude: model.attitude },
+    plant: model.plant,
   };
 }
 

@@ -10,6 +10,8 @@ import {
   type Severity,
   type Unavailable,
 } from './diagnosis.js';
+import { loopFindings } from './identification/loop-findings.js';
+import type { AxisDecision } from './identification/gain-advice.js';
 import type { SearchBand } from './oscillation/band.js';
 import { WINDOW_CYCLES } from './oscillation/narrowness.js';
 import { firstSignal } from './signals.js';
@@ -19,6 +21,7 @@ export interface FindingContext {
   readonly phases: readonly Phase[];
   readonly hover: Interval;
   readonly studies: readonly AxisStudy[];
+  readonly decisions: readonly AxisDecision[];
   readonly actuators: Actuators | Unavailable;
   readonly battery: Battery | Unavailable;
   readonly band: SearchBand;
@@ -50,6 +53,7 @@ export function findFindings(context: FindingContext): Finding[] {
     ...context.studies.flatMap((study) =>
       study.oscillations.map((line) => oscillationFinding(study.axis, line)),
     ),
+    ...loopFindings(context),
     ...folded(context),
     ...saturation(context),
     ...trims(context),
@@ -75,6 +79,7 @@ const SWING_ID: Readonly<Partial<Record<Oscillation['origin'], string>>> = {
   pilot: 'pilot-input',
   'position-loop': 'position-loop-swing',
   'outer-loop': 'outer-loop-swing',
+  structure: 'structural-resonance',
 };
 
 /** The words for how an oscillation goes on. */

@@ -21,14 +21,18 @@ export interface ReadFlight {
   readonly notes: readonly string[];
 }
 
-/** Text of a channel map, UTF-8 or, as some editors save it, UTF-16 with a byte order mark. */
-async function readMapText(file: string): Promise<string> {
+/**
+ * Text of a channel map or a gains file, UTF-8 or, as some editors save it, UTF-16 with a byte order mark.
+ *
+ * @param what the file is called in a message
+ */
+export async function readSettingsText(file: string, what: string): Promise<string> {
   try {
     const bytes = await fs.readFile(file);
     const isUtf16 = bytes[0] === 0xff && bytes[1] === 0xfe;
     return new TextDecoder(isUtf16 ? 'utf-16le' : 'utf-8').decode(bytes);
   } catch (error) {
-    throw new Failure(`cannot read the channel map ${file}: ${reasonOf(error)}`, 'check its name');
+    throw new Failure(`cannot read the ${what} ${file}: ${reasonOf(error)}`, 'check its name');
   }
 }
 
@@ -99,7 +103,7 @@ export async function readFlightFrom(
   progress.show(`reading ${input.sources.length} file(s), ${(total / 1e6).toFixed(1)} MB …`);
 
   const parser = await loadParser();
-  const mapText = options.map === undefined ? null : await readMapText(options.map);
+  const mapText = options.map === undefined ? null : await readSettingsText(options.map, 'channel map');
   const map = mapText === null ? undefined : parser.parseChannelMap(mapText, options.map ?? '');
   const { flight, notes } = readSources(parser, input, {
     name: input.flightName,

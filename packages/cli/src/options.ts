@@ -8,6 +8,7 @@ import { Failure } from './failures.js';
 /** Everything a command can be told; only the options of its table entry are ever set. */
 export interface OptionValues {
   readonly map?: string;
+  readonly gains?: string;
   readonly from?: number;
   readonly to?: number;
   readonly rate?: number;
@@ -15,6 +16,7 @@ export interface OptionValues {
   readonly json?: boolean;
   readonly markdown?: string;
   readonly writeMap?: string;
+  readonly writeGains?: string;
   readonly force?: boolean;
   readonly quiet?: boolean;
 }
@@ -62,6 +64,7 @@ function parseSegment(text: string): number {
 
 export const OPTIONS: Readonly<Record<OptionKey, OptionSpec>> = {
   map: { flags: '--map FILE', description: 'channel map (JSON) that says which column means what' },
+  gains: { flags: '--gains FILE', description: 'gains and filters the flight was flown with (JSON)' },
   from: {
     flags: '--from S',
     description: 'analyse from this time, in s from the first sample',
@@ -83,6 +86,10 @@ export const OPTIONS: Readonly<Record<OptionKey, OptionSpec>> = {
   writeMap: {
     flags: '--write-map FILE',
     description: 'write the channels as they were understood to a channel map, ready to edit',
+  },
+  writeGains: {
+    flags: '--write-gains FILE',
+    description: 'write those gains with the changes advised before the next hover to a gains file',
   },
   force: { flags: '--force', description: 'overwrite a file that is already there' },
   quiet: { flags: '--quiet', description: 'no progress and no notes, errors only' },
@@ -112,7 +119,7 @@ export const COMMANDS: readonly CommandSpec[] = [
     name: 'diagnose',
     operands: 'FLIGHT | FILE…',
     summary: 'say what wobbles: which axis, how fast, how much, since when, growing or dying',
-    options: [...READING, ...WRITING],
+    options: [...READING, 'gains', 'writeGains', ...WRITING],
     example: 'settle diagnose rates.csv attitude.csv --from 4 --to 20',
   },
 ];

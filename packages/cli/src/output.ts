@@ -29,6 +29,7 @@ async function exists(file: string): Promise<boolean> {
 /**
  * Checks, before any analysis, that every one of `files` may be written.
  *
+ * @param settings files that were read beside the logs, such as the gains flown: no output may land on them either
  * @throws Failure when two are the same, or when one is an input, would be read as part of the flight next time, is there already without
  *   `force`, or has no directory to stand in
  */
@@ -36,10 +37,14 @@ export async function checkOutputs(
   files: readonly string[],
   input: FlightInput,
   force: boolean,
+  settings: readonly string[] = [],
 ): Promise<void> {
   const seen = new Set<string>();
+  const realSettings = new Set(await Promise.all(settings.map(realPathOf)));
   for (const file of files) {
     const real = await checkOutput(file, input, force);
+    if (realSettings.has(real))
+      throw new Failure(`${file} was read for this flight, and what is read is never changed`, NEXT_NAME);
     if (seen.has(real)) throw new Failure(`${file} is named for two outputs`, NEXT_NAME);
     seen.add(real);
   }

@@ -7,4 +7,17 @@ export { readFlight } from './read-flight.js';
 export type { ReadOptions } from './read-flight.js';
 export { parseChannelMap } from './channel-map.js';
 export type { ChannelMap, MapEntry } from './channel-map.js';
+export { attitudeGainInSi, parseGains, rateGainsInSi } from './gains-file.js';
+export type {
+  AttitudeGains,
+  FlownConfiguration,
+  GainUnit,
+  GainsFile,
+  GyroNotch,
+  JsonValue,
+  LoopGains,
+  RateGains,
+} from './gains-file.js';
+export { applyGainAdvice, formatGains, gainToChange } from './gains-change.js';
+export type { GainChange } from './gains-change.js';
 export { suggestMap } from './suggest-map.js';

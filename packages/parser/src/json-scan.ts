@@ -1,13 +1,20 @@
 import { LogError, quote } from './log-error.js';
 
-/** A JSON value that knows where it stands. Objects are Maps, so that no key can mean anything to JavaScript. */
-export interface JsonNode {
-  readonly value: string | number | boolean | null | readonly JsonNode[] | ReadonlyMap<string, JsonNode>;
-  /** From 1. */
+/** Where in the text something stands, both from 1. */
+export interface JsonPlace {
   readonly line: number;
-  /** From 1. */
   readonly column: number;
 }
+
+/** A JSON value that knows where it stands. Objects are Maps, so that no key can mean anything to JavaScript. */
+export interface JsonNode extends JsonPlace {
+  readonly value: string | number | boolean | null | readonly JsonNode[] | ReadonlyMap<string, JsonNode>;
+  /** Where its name stands, for a member of an object. */
+  readonly name?: JsonPlace;
+}
+
+/** Makes the error for text that is no JSON, so that each kind of file can word its own. */
+export type JsonRefusal = (message: string, place: JsonPlace) => LogError;
 
 /** Nesting beyond this is no file of ours; it would only exhaust the stack. */
 const DEPTH_LIMIT = 32;
@@ -18,21 +25,25 @@ const STRING = /"(?:[^"\\\u0000-\u001f]|\\(?:["\\/bfnrt]|u[0-9a-fA-F]{4}))*"/y;
 /**
  * Reads JSON (RFC 8259) with the place of every value, which JSON.parse does not tell.
  *
- * @throws LogError `bad-channel-map` with line and character
+ * @param refusal what to throw; without it LogError `bad-channel-map` with line and character
  */
-export function scanJson(text: string, file: string): JsonNode {
+export function scanJson(text: string, file: string, refusal: JsonRefusal = mapRefusal(file)): JsonNode {
   let at = 0;
+  // Places are asked for from front to back, so no line is counted twice.
+  let line = 1;
+  let lineStart = 0;
+  let lineEnd = text.indexOf('\n');
 
-  const place = (offset: number): { line: number; column: number } => {
-    const before = text.slice(0, offset);
-    return { line: before.split('\n').length, column: offset - before.lastIndexOf('\n') };
+  const place = (offset: number): JsonPlace => {
+    while (lineEnd >= 0 && lineEnd < offset) {
+      line++;
+      lineStart = lineEnd + 1;
+      lineEnd = text.indexOf('\n', lineStart);
+    }
+    return { line, column: offset - lineStart + 1 };
   };
-  const refuse = (message: string): never => {
-    const { line, column } = place(at);
-    throw new LogError('bad-channel-map', `${message} (character ${String(column)})`, 'correct the JSON', {
-      file,
-      line,
-    });
+  const refuse = (message: string, where = place(at)): never => {
+    throw refusal(message, where);
   };
   const skip = (): void => {
     while (at < text.length && ' \t\r\n'.includes(text[at]!)) at++;
@@ -75,26 +86,28 @@ export function scanJson(text: string, file: string): JsonNode {
   const readValue = (depth: number): JsonNode => {
     skip();
     if (depth > DEPTH_LIMIT) refuse('nested too deeply');
-    const { line, column } = place(at);
+    const here = place(at);
     const char = text[at];
     if (char === '{') {
       at++;
       const entries = new Map<string, JsonNode>();
       readMany('}', () => {
+        skip();
+        const name = place(at);
         const key = readString();
-        if (entries.has(key)) refuse(`"${quote(key)}" stands here twice`);
+        if (entries.has(key)) refuse(`"${quote(key)}" stands here twice`, name);
         expect(':');
-        entries.set(key, readValue(depth + 1));
+        entries.set(key, { ...readValue(depth + 1), name });
       });
-      return { value: entries, line, column };
+      return { value: entries, ...here };
     }
     if (char === '[') {
       at++;
       const items: JsonNode[] = [];
       readMany(']', () => items.push(readValue(depth + 1)));
-      return { value: items, line, column };
+      return { value: items, ...here };
     }
-    if (char === '"') return { value: readString(), line, column };
+    if (char === '"') return { value: readString(), ...here };
     for (const [word, value] of [
       ['true', true],
       ['false', false],
@@ -102,10 +115,10 @@ export function scanJson(text: string, file: string): JsonNode {
     ] as const)
       if (text.startsWith(word, at)) {
         at += word.length;
-        return { value, line, column };
+        return { value, ...here };
       }
     const number = match(NUMBER);
-    if (number !== null) return { value: Number(number), line, column };
+    if (number !== null) return { value: Number(number), ...here };
     return refuse(
       at < text.length ? `no JSON value: "${quote(text.slice(at, at + 8))}"` : 'the file ends too early',
     );
@@ -115,4 +128,12 @@ export function scanJson(text: string, file: string): JsonNode {
   skip();
   if (at < text.length) refuse('text after the end of the JSON');
   return root;
+}
+
+function mapRefusal(file: string): JsonRefusal {
+  return (message, { line, column }) =>
+    new LogError('bad-channel-map', `${message} (character ${String(column)})`, 'correct the JSON', {
+      file,
+      line,
+    });
 }

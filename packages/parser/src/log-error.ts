@@ -3,7 +3,9 @@ export interface Place {
   readonly file?: string | null;
   /** From 1, header included. */
   readonly line?: number | null;
-  /** Header text, `column N`, or the path of an entry of a channel map. */
+  /** From 1, in the line; for files that are no tables. */
+  readonly character?: number | null;
+  /** Header text, `column N`, or the path of an entry of a channel map or a gains file. */
   readonly column?: string | null;
 }
 
@@ -16,6 +18,7 @@ export class LogError extends Error {
   readonly code: string;
   readonly file: string | null;
   readonly line: number | null;
+  readonly character: number | null;
   readonly column: string | null;
   /** What to do. */
   readonly next: string;
@@ -28,15 +31,17 @@ export class LogError extends Error {
     this.code = code;
     this.file = place.file ?? null;
     this.line = place.line ?? null;
+    this.character = place.character ?? null;
     this.column = place.column ?? null;
     this.next = singleLine(next);
     if (candidateMap !== undefined) this.candidateMap = candidateMap;
   }
 
-  /** `FILE:LINE: COLUMN: message; what to do`, without the parts that are not known. */
+  /** `FILE:LINE:CHARACTER: COLUMN: message; what to do`, without the parts that are not known. */
   get oneLine(): string {
+    const numbers = [this.line, this.character].filter((part) => part !== null);
     const where = [
-      this.file === null ? '' : singleLine(this.file) + (this.line === null ? '' : `:${String(this.line)}`),
+      this.file === null ? '' : [singleLine(this.file), ...numbers].join(':'),
       this.column === null ? '' : quote(this.column),
     ].filter((part) => part !== '');
     return [...where, `${this.message}; ${this.next}`].join(': ');

@@ -19,3 +19,20 @@ export {
 } from './random-flight.js';
 export { trueLine, trueRate, trueSpan, type TrueLine } from './true-line.js';
 export { tuneAxis, tuneFlight, scaleGain, dominantOf, type GuiltyTerm, type TuneTarget } from './tune.js';
+export {
+  bestLoop,
+  judgeAxis,
+  unsafeChanges,
+  type AxisQuality,
+  type BestLoop,
+  type LoopName,
+  type LoopQuality,
+  type UnsafeChange,
+} from './loop-quality.js';
+export {
+  isUpset,
+  planTrialFlight,
+  trialAircraft,
+  type PlannedFlight,
+  type TrialAircraft,
+} from './trial-aircraft.js';

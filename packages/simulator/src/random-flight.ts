@@ -51,8 +51,8 @@ export interface RandomFlight {
   readonly unmodelled: boolean;
 }
 
-/** An airframe, its surroundings and its log, well tuned; null where this draw cannot be tuned. */
-function randomBase(random: Random): { config: FlightConfig; unmodelled: boolean } | null {
+/** An airframe, its surroundings and its log; not tuned, and all its effects known. */
+export function randomAirframe(random: Random): FlightConfig {
   const c = defaultConfig();
   c.loopRateHz = random.pick([200, 250, 400, 400, 500]);
   c.substeps = Math.ceil(1500 / c.loopRateHz);
@@ -116,6 +116,12 @@ function randomBase(random: Random): { config: FlightConfig; unmodelled: boolean
   c.wind.gustOrder = random.pick([1, 2]);
   c.wind.pushMS2 = random.between(0.02, 0.3);
   randomLog(c, random);
+  return c;
+}
+
+/** An airframe, well tuned; null where this draw cannot be tuned. */
+function randomBase(random: Random): { config: FlightConfig; unmodelled: boolean } | null {
+  const c = randomAirframe(random);
   const unmodelled = random.chance(0.35);
   if (unmodelled) randomUnmodelled(c, random);
   const tuned = tuneFlight(
@@ -139,7 +145,8 @@ function randomLog(c: FlightConfig, random: Random): void {
   c.log.dropShare = random.chance(0.15) ? 0.01 : 0;
 }
 
-function randomUnmodelled(c: FlightConfig, random: Random): void {
+/** Switches on one or several effects that no linear analysis knows of. */
+export function randomUnmodelled(c: FlightConfig, random: Random): void {
   const u = c.unmodelled;
   const which = random.pick([0, 1, 2, 3, 4, 5]);
   if (which === 0 || which === 5) u.thrustExponent = random.between(1.2, 1.8);
@@ -159,7 +166,7 @@ const QUIET_SHARE = 0.12;
  * Turns vibration and gyro noise down until what they stir up in the motor commands leaves the loops their linear
  * gain: a label that says which loop rings would otherwise hang on how hard the rotors shake.
  */
-function calmSensors(config: FlightConfig): void {
+export function calmSensors(config: FlightConfig): void {
   const { rotors, vibration, sensors, loopRateHz, controller } = config;
   let worst = 0;
   for (const axis of AXES) {
@@ -190,7 +197,7 @@ function calmSensors(config: FlightConfig): void {
 }
 
 /** All axes stable with the required 6 dB and 45° (MIL-F-9490D as quoted in secondary sources), and well damped. */
-function isSound(config: FlightConfig): boolean {
+export function isSound(config: FlightConfig): boolean {
   return AXES.every((axis) => {
     const dominant = dominantOf(config, axis);
     if (dominant !== null && dominant.dampingRatio < 0.3) return false;

@@ -17,7 +17,7 @@ const PER_DECADE = 60;
  * The largest factor on a loop's gain that keeps both margins, on a ladder of quarter decibels downwards; the loop is
  * taken to be stable for small gain, so the result is to be checked against the true poles.
  */
-function largestGain(values: readonly Complex[], target: TuneTarget): number | null {
+export function largestGain(values: readonly Complex[], target: TuneTarget): number | null {
   const sizeDb = Float64Array.from(values, (value) => 20 * Math.log10(magnitude(value)));
   const distance = Float64Array.from(values, fromMinus180);
   // The gain margin bounds the gain from above once and for all: the loop's size at its phase crossings.
@@ -83,6 +83,9 @@ export function tuneAxis(
   return attitude === null ? null : { rate, attitude };
 }
 
+/** Yaw has little authority; a stiffer attitude loop than this, 1/s, would live on its stops. */
+export const STIFFEST_YAW_PER_S = 3;
+
 /** Tunes all axes of a copy; null where an axis cannot meet the target. */
 export function tuneFlight(
   config: FlightConfig,
@@ -91,11 +94,11 @@ export function tuneFlight(
 ): FlightConfig | null {
   const tuned = structuredClone(config);
   for (const axis of AXES) {
-    // Yaw has little authority; a stiffer loop than this would live on its stops.
     const found = tuneAxis(config, axis, target, shape);
     if (found === null) return null;
     tuned.controller.rate[axis] = found.rate;
-    tuned.controller.attitude[axis] = axis === 'yaw' ? Math.min(found.attitude, 3) : found.attitude;
+    tuned.controller.attitude[axis] =
+      axis === 'yaw' ? Math.min(found.attitude, STIFFEST_YAW_PER_S) : found.attitude;
   }
   return tuned;
 }

@@ -1,0 +1,187 @@
+/** Which factors on the gains of one axis its identified loops call for, as far as their uncertainty allows. */
+import type { AxisIdentification } from './identify.js';
+import {
+  AIM,
+  largestAttitudeFactor,
+  largestRateFactor,
+  predict,
+  REQUIRED,
+  tune,
+  type GainFactors,
+} from './gain-search.js';
+import type { BothMargins } from './loop-model.js';
+
+export interface GainDecision {
+  /** null: leave the gains as they are. */
+  readonly factors: GainFactors | null;
+  /** Margins with today's gains and with the advised ones. */
+  readonly today: BothMargins;
+  readonly expected: BothMargins;
+  /** Rate crossover today over the one that meets the aim. */
+  readonly crossoverShare: number | null;
+  readonly why: 'margins-met' | 'too-tight' | 'too-loose' | 'attitude-too-tight' | 'attitude-too-loose';
+  /** Share of the plausible plants with which each loop keeps the requirement today. */
+  readonly kept: { readonly rate: number; readonly attitude: number };
+  /** What other factors on all rate gains of the advice would give. */
+  readonly trade: readonly {
+    readonly factor: number;
+    readonly gainMarginDb: number | null;
+    readonly phaseMarginDeg: number | null;
+  }[];
+  /** Something held the change back. */
+  readonly limited: string | null;
+}
+
+/** Margins that the next gains keep even with the plants that are worse than four in five. */
+const KEPT = { gainMarginDb: 6.3, phaseMarginDeg: 46 } as const;
+const WORST_SHARE = 0.2;
+/** Margins above the requirement by this much need no change. */
+const COMFORTABLE = { gainMarginDb: 6.7, phaseMarginDeg: 47 } as const;
+/** Rate loops slower than this share of what the aim allows are worth raising. */
+const SLOW_SHARE = 0.62;
+/** Largest changes: raising is bounded harder than lowering. Common practice, no source. */
+const LARGEST_RAISE = { instrument: 6, oscillation: 1.25 } as const;
+const LARGEST_ATTITUDE_RAISE = { instrument: 2.5, oscillation: 1.25 } as const;
+/** Alternatives shown beside the advice. */
+const TRADE = [0.7, 1, 1.4];
+const SMALLEST = 0.05;
+const LARGEST = 10;
+
+const bounded = (factor: number): number => Math.max(SMALLEST, Math.min(LARGEST, factor));
+
+/** @returns null where the axis has no identified loop */
+export function decideGains(id: AxisIdentification): GainDecision | null {
+  const { plant, margins, controller } = id;
+  if (plant === null || margins === null || margins.rate === null || controller === null) return null;
+  const tuned = tune(id, plant);
+  if (tuned === null) return null;
+  const crossover = margins.rate.crossoverHz;
+  const bestCrossover = tuned.margins.rate?.crossoverHz ?? null;
+  const share = crossover === null || bestCrossover === null ? null : crossover / bestCrossover;
+  const same = { P: 1, I: 1, D: 1, attitude: 1 };
+  const kept = shareOfDraws(id, same, REQUIRED);
+  const rateFine =
+    meets(margins.rate, COMFORTABLE) && kept.rate >= 1 - WORST_SHARE && share !== null && share >= SLOW_SHARE;
+  const attitudeFine =
+    margins.attitude === null || (meets(margins.attitude, COMFORTABLE) && kept.attitude >= 1 - WORST_SHARE);
+  if (rateFine && attitudeFine)
+    return {
+      factors: null,
+      today: margins,
+      expected: margins,
+      crossoverShare: share,
+      why: 'margins-met',
+      kept,
+      trade: [],
+      limited: null,
+    };
+  const strong = id.evidence.bands.length > 0;
+  const kind = strong ? 'instrument' : 'oscillation';
+  let limited: string | null = null;
+  let factors: GainFactors = same;
+  if (!rateFine) {
+    const shape = tuned.factors;
+    // The same shape, no faster than nearly all plausible plants allow.
+    const scaled = (k: number): GainFactors => ({
+      P: k * shape.P,
+      I: k * shape.I,
+      D: k * shape.D,
+      attitude: 1,
+    });
+    const cautious = quantile(
+      id.draws.map((draw) => largestRateFactor(id, draw, shape, KEPT) ?? 0),
+      WORST_SHARE,
+    );
+    // Plants that no gain of this shape suits: half of what suits the likeliest.
+    let k = Math.min(1, cautious > 0 ? cautious : 0.5);
+    const raise = LARGEST_RAISE[kind];
+    if (k * shape.P > raise) {
+      k = raise / shape.P;
+      limited = `raising is limited to a factor of ${String(raise)} at a time`;
+    }
+    factors = scaled(k);
+    factors = { ...factors, P: bounded(factors.P), I: bounded(factors.I), D: bounded(factors.D) };
+  }
+  if (controller.attitude !== null) {
+    const mean = largestAttitudeFactor(id, plant, factors, AIM);
+    const cautious = quantile(
+      id.draws.map((draw) => largestAttitudeFactor(id, draw, factors, KEPT) ?? 0),
+      WORST_SHARE,
+    );
+    const k = Math.min(mean ?? 0, cautious);
+    // An attitude loop that is merely slow harms nobody.
+    if (k > 0)
+      factors = { ...factors, attitude: Math.min(Math.max(k, SMALLEST), LARGEST_ATTITUDE_RAISE[kind]) };
+    if (attitudeFine && rateFine) factors = same;
+  }
+  const expected = predict(id, plant, factors) ?? margins;
+  const why = !rateFine
+    ? meets(margins.rate, COMFORTABLE) && kept.rate >= 1 - WORST_SHARE
+      ? 'too-loose'
+      : 'too-tight'
+    : factors.attitude < 1
+      ? 'attitude-too-tight'
+      : 'attitude-too-loose';
+  const trade = TRADE.map((factor) => {
+    const f = { ...factors, P: factors.P * factor, I: factors.I * factor, D: factors.D * factor };
+    const m = predict(id, plant, f)?.rate ?? null;
+    return { factor, gainMarginDb: m?.gainMarginDb ?? null, phaseMarginDeg: m?.phaseMarginDeg ?? null };
+  });
+  return { factors, today: margins, expected, crossoverShare: share, why, kept, trade, limited };
+}
+
+function meets(m: BothMargins['rate'], target: { gainMarginDb: number; phaseMarginDeg: number }): boolean {
+  return (
+    m?.stable === true &&
+    (m.gainMarginDb ?? 99) >= target.gainMarginDb &&
+    (m.phaseMarginDeg ?? 180) >= target.phaseMarginDeg
+  );
+}
+
+/** Share of the plausible plants with which both loops keep the target. */
+function shareOfDraws(
+  id: AxisIdentification,
+  factors: GainFactors,
+  target: { gainMarginDb: number; phaseMarginDeg: number },
+): { rate: number; attitude: number } {
+  let rate = 0;
+  let attitude = 0;
+  for (const draw of id.draws) {
+    const m = predict(id, draw, factors);
+    if (meets(m?.rate ?? null, target)) rate++;
+    if (m?.attitude === null || meets(m?.attitude ?? null, target)) attitude++;
+  }
+  return { rate: rate / id.draws.length, attitude: attitude / id.draws.length };
+}
+
+function quantile(values: readonly number[], share: number): number {
+  const sorted = [...values].sort((a, b) => a - b);
+  return sorted[Math.floor(share * (sorted.length - 1))] ?? 0;
+}
+
+/** Rules for an axis whose plant cannot be identified: small safe steps on what the motion itself shows. */
+export interface RuleDecision {
+  readonly factors: GainFactors;
+  readonly why: 'wanders' | 'restless';
+}
+
+/** A loop of roll or pitch that holds its axis moves it faster than this, Hz, and less than this, rad/s. */
+const WANDERS_HZ = 0.62;
+const WANDERS_RATE = (9 * Math.PI) / 180;
+/** A demand that changes by this share of full authority faster than anybody flies is stirred up by the gains. */
+const RESTLESS_DEMAND = 0.12;
+const WANDERS_FACTOR = 1.6;
+const RESTLESS_FACTOR = 0.5;
+
+/**
+ * @returns null where the motion is not slow and large, and the demand not restless. Common practice, no source.
+ */
+export function ruleOfThumb(id: AxisIdentification): RuleDecision | null {
+  if (id.plant !== null || id.controller === null) return null;
+  const { rateStd, rateHz, fastDemandStd } = id.motion;
+  const all = (f: number): GainFactors => ({ P: f, I: f, D: f, attitude: 1 });
+  if (fastDemandStd > RESTLESS_DEMAND) return { factors: all(RESTLESS_FACTOR), why: 'restless' };
+  if (id.axis !== 'yaw' && rateHz < WANDERS_HZ && rateStd > WANDERS_RATE)
+    return { factors: all(WANDERS_FACTOR), why: 'wanders' };
+  return null;
+}

@@ -1,0 +1,155 @@
+/** Plant, margins and response of an identified axis, in the units and with the uncertainties of the contract. */
+import { absolute, argument, complex } from '../control/complex.js';
+import { stepMetrics } from '../control/step-response.js';
+import type { LoopMargins } from '../control/margins.js';
+import type { Margins, Plant, Response, Unavailable } from '../diagnosis.js';
+import type { AxisIdentification } from './identify.js';
+import { loopsOf } from './identify.js';
+import { bandwidthHz, closedRateAt, marginsOf, type AxisLoops, type BothMargins } from './loop-model.js';
+
+export interface AxisModel {
+  readonly plant: Plant | Unavailable;
+  readonly rate: Margins | Unavailable;
+  readonly attitude: Margins | Unavailable;
+  readonly response: Response | Unavailable;
+}
+
+/** A standard deviation this large says nothing about a margin. */
+const USELESS_DB = 6;
+
+export function describeModel(id: AxisIdentification | null): AxisModel {
+  const none = (unavailable: string): AxisModel => ({
+    plant: { unavailable },
+    rate: { unavailable },
+    attitude: { unavailable },
+    response: { unavailable },
+  });
+  if (id === null)
+    return none(
+      'the log has no body rates over a hover long enough; log rates, demands and motor commands at 100 Hz or more',
+    );
+  if (id.plant === null) return none(id.why ?? 'nothing in the hover shows this axis’ plant');
+  const plant: Plant = {
+    effectiveness: id.plant.effectiveness,
+    lagS: id.plant.lagS,
+    delayS: id.plant.delayS,
+    effectivenessStd: spread(id.draws.map((d) => d.effectiveness)) ?? 0,
+    lagStdS: spread(id.draws.map((d) => d.lagS)) ?? 0,
+    delayStdS: spread(id.draws.map((d) => d.delayS)) ?? 0,
+  };
+  const loops = loopsOf(id, id.plant);
+  if (loops === null || id.margins === null) {
+    const why =
+      'the controller’s gains are not known; log its terms, or give them with --gains and their unit';
+    return { ...none(why), plant };
+  }
+  const draws = id.draws.flatMap((draw) => {
+    const own = loopsOf(id, draw);
+    return own === null ? [] : [marginsOf(own)];
+  });
+  return {
+    plant,
+    rate: describeMargins(id.margins.rate, draws, (m) => m.rate, id),
+    attitude:
+      loops.controller.attitude === null
+        ? {
+            unavailable:
+              'the attitude gain is not known; log attitude and rate references, or give it with --gains',
+          }
+        : describeMargins(id.margins.attitude, draws, (m) => m.attitude, id),
+    response: describeResponse(loops, id),
+  };
+}
+
+function describeMargins(
+  m: LoopMargins | null,
+  draws: readonly BothMargins[],
+  of: (both: BothMargins) => LoopMargins | null,
+  id: AxisIdentification,
+): Margins | Unavailable {
+  if (m === null)
+    return {
+      unavailable: 'the loop’s course at low frequency cannot be told from this hover; fly longer and calmer',
+    };
+  const gainStd = spread(draws.map((d) => of(d)?.gainMarginDb ?? null));
+  if (gainStd !== null && gainStd > USELESS_DB)
+    return {
+      unavailable: `the gain margin is uncertain by ${gainStd.toFixed(0)} dB; fly small single stick movements in a calm hover`,
+    };
+  return {
+    ...m,
+    gainMarginStdDb: m.gainMarginDb === null ? null : gainStd,
+    phaseMarginStdDeg:
+      m.phaseMarginDeg === null ? null : spread(draws.map((d) => of(d)?.phaseMarginDeg ?? null)),
+    from: `plant from ${id.from}; controller from ${id.controller!.from}`,
+  };
+}
+
+/** Half the distance between the 16th and 84th percentile; null for fewer than half the values. */
+export function spread(values: readonly (number | null)[]): number | null {
+  const known = values.filter((v): v is number => v !== null && Number.isFinite(v)).sort((a, b) => a - b);
+  if (known.length < values.length / 2 || known.length < 4) return null;
+  const at = (share: number): number => known[Math.round(share * (known.length - 1))]!;
+  return (at(0.84) - at(0.16)) / 2;
+}
+
+const STEP_S = 0.004;
+const STEP_LENGTH_S = 3;
+
+function describeResponse(loops: AxisLoops, id: AxisIdentification): Response | Unavailable {
+  if (id.margins?.rate?.stable !== true)
+    return { unavailable: 'the rate loop is not stable, so it has no response to speak of' };
+  const bandwidth = bandwidthHz(loops);
+  if (bandwidth === null)
+    return { unavailable: 'the rate loop’s bandwidth lies beyond what the hover shows' };
+  const value = stepOf(loops);
+  const final = value.slice(-25).reduce((sum, v) => sum + v / 25, 0);
+  const timeS = Float64Array.from(value, (_, i) => i * STEP_S);
+  const metrics = final > 0.2 ? stepMetrics({ timeS, value, finalValue: final }) : null;
+  // Phase delay between the frequencies where the response lags 90° and 180°, as a pure delay would have it.
+  const half = 2 * Math.PI * bandwidth * 0.5;
+  const lag = -argument(closedRateAt(loops, complex(0, half)));
+  const bands = id.evidence.bands.map((b) => absolute(b.s) / (2 * Math.PI));
+  const own = id.evidence.equations.map((e) => e.s.im / (2 * Math.PI));
+  const all = [...bands, ...own];
+  return {
+    bandwidthHz: bandwidth,
+    delayS: Math.max(0, lag / half),
+    riseTimeS: metrics?.riseTimeS ?? null,
+    overshootPct: metrics?.overshootPct ?? null,
+    coherentBandHz: [Math.min(...all), Math.max(...all)],
+  };
+}
+
+/** Step of the closed rate loop, attitude loop open, by stepping plant and controller in time. */
+function stepOf(loops: AxisLoops): Float64Array {
+  const { plant, controller: c } = loops;
+  const n = Math.round(STEP_LENGTH_S / STEP_S);
+  const y = new Float64Array(n);
+  const late = plant.delayS / STEP_S;
+  const demand = new Float64Array(n);
+  const keep = Math.exp(-STEP_S / plant.lagS);
+  const damping = Math.max(0, plant.dampingPerS);
+  const share =
+    c.derivativeLowPassHz === null ? 1 : 1 - Math.exp(-2 * Math.PI * c.derivativeLowPassHz * STEP_S);
+  let lagged = 0;
+  let rate = 0;
+  let integral = 0;
+  let smooth = 0;
+  for (let k = 0; k < n; k++) {
+    y[k] = rate;
+    const error = 1 - rate;
+    integral += c.ki * error * STEP_S;
+    const next = smooth + share * (error - smooth);
+    demand[k] = c.kp * error + integral + (c.kd * (next - smooth)) / STEP_S + c.kff;
+    smooth = next;
+    const at = k - late;
+    const whole = Math.floor(at);
+    const x = at - whole;
+    const u = (demand[whole] ?? 0) * (1 - x) + (demand[whole + 1] ?? demand[k]!) * x;
+    const input = at < 0 ? 0 : u;
+    lagged = input + (lagged - input) * keep;
+    rate += STEP_S * (plant.effectiveness * lagged - damping * rate);
+  }
+  return y;
+}

@@ -1,0 +1,124 @@
+/** Which loop an oscillation arises in, and which of its terms feeds it, from the identified loops. */
+import { absolute, add, argument, complex, divide, multiply, type Complex } from '../control/complex.js';
+import type { Oscillation, Origin } from '../diagnosis.js';
+import type { AxisIdentification } from './identify.js';
+import { loopsOf } from './identify.js';
+import { tune } from './gain-search.js';
+import { rateLoopAt } from './loop-model.js';
+
+export interface LoopOrigin {
+  readonly origin: Origin;
+  readonly confidence: number;
+  readonly evidence: readonly string[];
+}
+
+export type GuiltyTerm = 'P' | 'I' | 'D' | 'all';
+
+/** A rate loop whose own |1 + L| falls this low at the oscillation would ring without any attitude loop. */
+const RATE_LOOP_RINGS = 0.5;
+/** Slowest and fastest rotors believed, for what phase a rigid body may have: lag and delay in s. */
+const FASTEST = { lagS: 0.015, delayS: 0.004 };
+const SLOWEST = { lagS: 0.16, delayS: 0.045 };
+const PHASE_SLACK = (12 * Math.PI) / 180;
+/** Below this the structure of such an aircraft does not ring (common practice, no source). */
+const LOWEST_STRUCTURE_HZ = 9;
+
+/**
+ * @returns null where the oscillation is not one the loops were read from, or the controller is not known
+ */
+export function explainOscillation(id: AxisIdentification, line: Oscillation): LoopOrigin | null {
+  if (line.follows !== null) return null;
+  const omega = 2 * Math.PI * line.frequencyHz;
+  const own = id.evidence.equations.filter((e) => Math.abs(e.s.im / omega - 1) < 0.15);
+  if (own.length > 0 && line.frequencyHz > LOWEST_STRUCTURE_HZ) {
+    const sum = own.reduce((total, e) => {
+      const ratio = divide(e.rate, e.demand);
+      return add(total, ratio);
+    }, complex(0));
+    const phase = lagOf(sum);
+    const least = rigidLag(FASTEST, omega) - PHASE_SLACK;
+    const most = rigidLag(SLOWEST, omega) + PHASE_SLACK;
+    if (phase < least || phase > most)
+      return {
+        origin: 'structure',
+        confidence: 0.8,
+        evidence: [
+          `at ${line.frequencyHz.toFixed(1)} Hz the rate lags the demand by ${deg(phase)}; no rigid aircraft with such rotors lags less than ${deg(least)} or more than ${deg(most)} there, so something bends`,
+        ],
+      };
+  }
+  if (id.plant === null || id.controller === null || id.margins?.rate == null) return null;
+  const loops = loopsOf(id, id.plant);
+  if (loops === null) return null;
+  const s = own[0]?.s ?? complex(0, omega);
+  const distance = absolute(add(complex(1), rateLoopAt(loops, s)));
+  const { rate } = id.margins;
+  const sure = Math.min(0.95, 0.6 + 0.35 * Math.min(1, Math.abs(Math.log(distance / RATE_LOOP_RINGS))));
+  const margin =
+    rate.gainMarginDb === null
+      ? ''
+      : ` (its gain margin is ${rate.gainMarginDb.toFixed(1)} dB with the attitude loop open)`;
+  if (!rate.stable || distance < RATE_LOOP_RINGS)
+    return {
+      origin: 'rate-loop',
+      confidence: sure,
+      evidence: [
+        rate.stable
+          ? `the rate loop by itself comes within ${distance.toFixed(2)} of −1 at this frequency${margin}`
+          : `the rate loop by itself is unstable${margin}`,
+      ],
+    };
+  return {
+    origin: 'attitude-loop',
+    confidence: sure,
+    evidence: [
+      `the rate loop by itself keeps ${distance.toFixed(2)} from −1 at this frequency${margin}: it follows, and the attitude loop around it rings`,
+    ],
+  };
+}
+
+/** Lag of the rate behind the demand, rad, 0 … 2π. */
+function lagOf(ratio: Complex): number {
+  const lag = -argument(ratio);
+  return lag < 0 ? lag + 2 * Math.PI : lag;
+}
+
+function rigidLag(rotor: { lagS: number; delayS: number }, omega: number): number {
+  return Math.PI / 2 + Math.atan(omega * rotor.lagS) + omega * rotor.delayS;
+}
+
+const deg = (rad: number): string => `${((rad * 180) / Math.PI).toFixed(0)}°`;
+
+/** A term this much above its share of a balanced controller is the one to blame. */
+const BLAMED = 1.9;
+
+/**
+ * The term that spoils a rate loop: the one that stands furthest above what the identified plant calls for, if it stands well
+ * above the others; else all of them.
+ */
+export function guiltyTerm(id: AxisIdentification): { term: GuiltyTerm; evidence: string } | null {
+  if (id.plant === null || id.controller === null) return null;
+  const tuned = tune(id, id.plant);
+  if (tuned === null) return null;
+  const excess = { P: 1 / tuned.factors.P, I: 1 / tuned.factors.I, D: 1 / tuned.factors.D };
+  const { kp, ki, kd } = id.controller;
+  const loops = loopsOf(id, id.plant);
+  const crossover = id.margins?.rate?.phaseCrossoverHz ?? id.margins?.rate?.crossoverHz ?? null;
+  if (loops === null || crossover === null || crossover <= 0) return null;
+  const w = 2 * Math.PI * crossover;
+  const low = id.controller.derivativeLowPassHz;
+  const d = (kd * w) / (low === null ? 1 : Math.hypot(1, w / (2 * Math.PI * low)));
+  const sizes = { P: kp, I: ki / w, D: d };
+  const total = absolute(multiply(complex(1), complex(sizes.P, sizes.D - sizes.I)));
+  const shares = (['P', 'I', 'D'] as const).map(
+    (term) => `${term} ${((100 * sizes[term]) / total).toFixed(0)} %`,
+  );
+  const ranked = (['P', 'I', 'D'] as const)
+    .filter((term) => (term === 'I' ? ki > 0 : term === 'D' ? kd > 0 : true))
+    .sort((a, b) => excess[b] - excess[a]);
+  const first = ranked[0]!;
+  const second = ranked[1];
+  const evidence = `at ${crossover.toFixed(1)} Hz the controller’s output is ${shares.join(', ')}; a balanced one for this plant has ${(['P', 'I', 'D'] as const).map((t) => `${t} × ${tuned.factors[t].toFixed(2)}`).join(', ')}`;
+  const stands = second === undefined || excess[first] > BLAMED * excess[second];
+  return { term: stands ? first : 'all', evidence };
+}

@@ -1,0 +1,265 @@
+/**
+ * The plant that explains a hover's equations best, with what is known of any such aircraft beforehand, and how sure that is.
+ */
+import { CholeskyDecomposition, inverse as invert, Matrix } from 'ml-matrix';
+import { absolute, complex, multiply, subtract, type Complex } from '../control/complex.js';
+import type { Equation, InstrumentBand } from './evidence.js';
+import { plantAt, type PlantParameters } from './plant-model.js';
+
+/** What is known before any log: means and standard deviations. Common practice, no source. */
+export const PRIOR = {
+  /** Of ln τ: 30 to 100 ms for most rotors of 5 to 20 inches. */
+  lnLag: [Math.log(0.055), 0.5],
+  /** Of ln d: a controller step, the bus, the gyro's filter. */
+  lnDelay: [Math.log(0.014), 0.4],
+  /** Of φ: low-pass filters of first and second order, and plain delays. */
+  filterShare: [0.4, 0.25],
+  damping: [0.6, 0.5],
+  instability: [0, 1.2],
+} as const;
+
+export interface AxisEvidence {
+  readonly bands: readonly InstrumentBand[];
+  readonly equations: readonly Equation[];
+}
+
+export interface PlantFit {
+  /** Common to the axes fitted together. */
+  readonly plants: readonly (PlantParameters | null)[];
+  /** Order: ln τ, ln d, φ, then ln K, c, i of each axis. */
+  readonly parameters: Float64Array;
+  readonly covariance: Matrix;
+  /** Cost over degrees of freedom: near 1 when the stated noise explains what is left. */
+  readonly misfit: number;
+}
+
+const COMMON = 3;
+const PER_AXIS = 3;
+
+export function parametersOf(p: ArrayLike<number>, axis: number): PlantParameters {
+  return {
+    lagS: Math.exp(p[0]!),
+    delayS: Math.exp(p[1]!),
+    filterShare: Math.min(1, Math.max(0, p[2]!)),
+    effectiveness: Math.exp(p[COMMON + PER_AXIS * axis]!),
+    dampingPerS: p[COMMON + 1 + PER_AXIS * axis]!,
+    instabilityPerS2: p[COMMON + 2 + PER_AXIS * axis]!,
+  };
+}
+
+interface Weighted {
+  readonly axis: number;
+  readonly wide: InstrumentBand | null;
+  readonly s: Complex;
+  readonly rate: Complex;
+  readonly demand: Complex;
+  readonly sigma: number;
+}
+
+/**
+ * Fits all axes that share their rotors at once: lag and delay are common, effectiveness is each axis' own.
+ * Gauss–Newton with Levenberg's damping from several lags; the covariance is the inverse of the normal matrix.
+ */
+export function fitPlants(
+  evidence: readonly AxisEvidence[],
+  priorLag: readonly [number, number] = PRIOR.lnLag,
+): PlantFit {
+  let best: { p: Float64Array; cost: number; normal: Matrix } | null = null;
+  let weighted: Weighted[] = [];
+  for (const lag of [0.03, 0.055, 0.1]) {
+    let p = initial(evidence, lag);
+    let result: { p: Float64Array; cost: number; normal: Matrix } | null = null;
+    for (let pass = 0; pass < 4; pass++) {
+      weighted = weigh(evidence, p);
+      result = minimise(weighted, p, evidence.length, priorLag);
+      p = result.p;
+    }
+    if (result !== null && (best === null || result.cost < best.cost)) best = result;
+  }
+  const { p, normal, cost } = best!;
+  const freedom = Math.max(1, 2 * weighted.length - 2 - evidence.length);
+  return {
+    plants: evidence.map((e, a) => (e.bands.length + e.equations.length > 0 ? parametersOf(p, a) : null)),
+    parameters: p,
+    covariance: invert(normal),
+    misfit: cost / freedom,
+  };
+}
+
+function initial(evidence: readonly AxisEvidence[], lagS: number): Float64Array {
+  const p = new Float64Array(COMMON + PER_AXIS * evidence.length);
+  p[0] = Math.log(lagS);
+  p[1] = PRIOR.lnDelay[0];
+  p[2] = PRIOR.filterShare[0];
+  evidence.forEach((axis, a) => {
+    let top = 0;
+    let bottom = 0;
+    const unit = {
+      effectiveness: 1,
+      lagS,
+      delayS: 0.014,
+      filterShare: 0.4,
+      dampingPerS: 0.6,
+      instabilityPerS2: 0,
+    };
+    for (const e of [...axis.equations, ...axis.bands]) {
+      const x = multiply(plantAt(unit, e.s), e.demand);
+      const weight =
+        'variance' in e ? 1 / Math.max(1e-30, e.variance) : 1 / Math.max(1e-30, meanPower(e.rates));
+      top += weight * (x.re * e.rate.re + x.im * e.rate.im);
+      bottom += weight * (x.re * x.re + x.im * x.im);
+    }
+    const k = bottom > 0 ? top / bottom : 0;
+    p[COMMON + PER_AXIS * a] = Math.log(k > 0.05 ? k : 30);
+    p[COMMON + 1 + PER_AXIS * a] = PRIOR.damping[0];
+    p[COMMON + 2 + PER_AXIS * a] = PRIOR.instability[0];
+  });
+  return p;
+}
+
+function meanPower(values: readonly Complex[]): number {
+  let sum = 0;
+  for (const v of values) sum += v.re * v.re + v.im * v.im;
+  return sum / values.length;
+}
+
+/** How far few numbers follow a real plant, share of the response. */
+const BAND_MODEL_ERROR = 0.03;
+
+/** Noise of every equation, given a plant: what it leaves unexplained around each band. */
+function weigh(evidence: readonly AxisEvidence[], p: Float64Array): Weighted[] {
+  const out: Weighted[] = [];
+  evidence.forEach((axis, a) => {
+    const plant = parametersOf(p, a);
+    const levels = axis.bands.map((band) => {
+      let sum = 0;
+      for (let i = 0; i < band.rates.length; i++) {
+        const s = complex(0, band.omegas[i]!);
+        const left = subtract(band.rates[i]!, multiply(plantAt(plant, s), band.demands[i]!));
+        sum += left.re ** 2 + left.im ** 2;
+      }
+      // What is projected on the instrument is one of the degrees of freedom.
+      return sum / Math.max(1, band.rates.length - 1);
+    });
+    axis.bands.forEach((band, b) => {
+      const near = levels.slice(Math.max(0, b - 2), b + 3);
+      const level = Math.exp(near.reduce((sum, v) => sum + Math.log(Math.max(1e-30, v)), 0) / near.length);
+      const size = absolute(band.rate);
+      out.push({
+        axis: a,
+        wide: band.instrument === null ? null : band,
+        s: band.s,
+        rate: band.rate,
+        demand: band.demand,
+        sigma: Math.sqrt(level / 2 + (BAND_MODEL_ERROR ** 2 + band.strength ** -2) * size ** 2),
+      });
+    });
+    for (const e of axis.equations)
+      out.push({
+        axis: a,
+        wide: null,
+        s: e.s,
+        rate: e.rate,
+        demand: e.demand,
+        sigma: Math.sqrt(e.variance / 2),
+      });
+  });
+  return out;
+}
+
+/** What the plant makes of an equation's demand; of a wide band bin by bin. */
+function predictedRate(e: Weighted, plant: PlantParameters): Complex {
+  if (e.wide === null) return multiply(plantAt(plant, e.s), e.demand);
+  let re = 0;
+  let im = 0;
+  e.wide.omegas.forEach((omega, i) => {
+    const z = e.wide!.instrument![i]!;
+    const x = multiply(multiply(plantAt(plant, complex(0, omega)), e.wide!.demands[i]!), {
+      re: z.re,
+      im: -z.im,
+    });
+    re += x.re;
+    im += x.im;
+  });
+  return complex(re, im);
+}
+
+function priorsOf(count: number, lag: readonly [number, number]): (readonly [number, number] | null)[] {
+  const out: (readonly [number, number] | null)[] = [lag, PRIOR.lnDelay, PRIOR.filterShare];
+  for (let a = 0; a < count; a++) out.push(null, PRIOR.damping, PRIOR.instability);
+  return out;
+}
+
+function minimise(
+  equations: readonly Weighted[],
+  start: Float64Array,
+  axes: number,
+  priorLag: readonly [number, number],
+): { p: Float64Array; cost: number; normal: Matrix } {
+  const priors = priorsOf(axes, priorLag);
+  const size = start.length;
+  const residuals = (p: Float64Array): Float64Array => {
+    const r = new Float64Array(2 * equations.length + size);
+    equations.forEach((e, i) => {
+      const d = subtract(e.rate, predictedRate(e, parametersOf(p, e.axis)));
+      r[2 * i] = d.re / e.sigma;
+      r[2 * i + 1] = d.im / e.sigma;
+    });
+    priors.forEach((prior, j) => {
+      // Effectiveness: anything from 1 to 10 000 rad/s², so that an axis without evidence stays finite.
+      const [mean, std] = prior ?? [Math.log(80), 3];
+      r[2 * equations.length + j] = (p[j]! - mean) / std;
+    });
+    return r;
+  };
+  const sum = (r: Float64Array): number => r.reduce((s, v) => s + v * v, 0);
+  let p = Float64Array.from(start);
+  let r = residuals(p);
+  let cost = sum(r);
+  let damping = 1e-3;
+  let normal = Matrix.eye(size);
+  for (let iteration = 0; iteration < 40; iteration++) {
+    const jacobian = Array.from({ length: size }, (_, j) => {
+      const step = 1e-5;
+      const moved = Float64Array.from(p);
+      moved[j] = moved[j]! + step;
+      return residuals(moved).map((v, i) => (v - r[i]!) / step);
+    });
+    normal = Matrix.zeros(size, size);
+    const gradient = Matrix.zeros(size, 1);
+    for (let i = 0; i < size; i++) {
+      for (let j = 0; j <= i; j++) {
+        let value = 0;
+        const a = jacobian[i]!;
+        const b = jacobian[j]!;
+        for (let k = 0; k < a.length; k++) value += a[k]! * b[k]!;
+        normal.set(i, j, value);
+        normal.set(j, i, value);
+      }
+      let value = 0;
+      for (let k = 0; k < r.length; k++) value += jacobian[i]![k]! * r[k]!;
+      gradient.set(i, 0, -value);
+    }
+    let improved = false;
+    for (let attempt = 0; attempt < 8; attempt++) {
+      const damped = normal.clone();
+      for (let i = 0; i < size; i++) damped.set(i, i, damped.get(i, i) * (1 + damping));
+      const step = new CholeskyDecomposition(damped).solve(gradient);
+      const next = p.map((v, i) => v + Math.max(-0.7, Math.min(0.7, step.get(i, 0))));
+      const nextR = residuals(next);
+      const nextCost = sum(nextR);
+      if (nextCost < cost) {
+        const small = cost - nextCost < 1e-5 * (1 + cost);
+        p = next;
+        r = nextR;
+        cost = nextCost;
+        damping = Math.max(1e-7, damping / 5);
+        improved = !small;
+        break;
+      }
+      damping *= 6;
+    }
+    if (!improved) break;
+  }
+  return { p, cost, normal };
+}

@@ -1,0 +1,145 @@
+/** Gain changes as advice: factors per term, grouped in steps, with what the next hover should show. */
+import { AXES, type AxisName } from '@settle/parser';
+import type { Advice } from '../diagnosis.js';
+import { decideGains, ruleOfThumb, type GainDecision, type RuleDecision } from './decide-gains.js';
+import type { AxisIdentification } from './identify.js';
+import type { GainFactors } from './gain-search.js';
+
+export interface AxisDecision {
+  readonly axis: AxisName;
+  readonly id: AxisIdentification;
+  readonly measured: GainDecision | null;
+  readonly rule: RuleDecision | null;
+}
+
+export function decideAll(ids: Readonly<Record<AxisName, AxisIdentification>>): AxisDecision[] {
+  return AXES.map((axis) => {
+    const id = ids[axis];
+    const measured = decideGains(id);
+    return { axis, id, measured, rule: measured === null ? ruleOfThumb(id) : null };
+  });
+}
+
+export interface GainAdviceContext {
+  readonly decisions: readonly AxisDecision[];
+  /** The hover ended in an upset: nothing may be raised. */
+  readonly upset: boolean;
+  /** Axes with a resonance of the structure that nothing explains: nothing is raised there either. */
+  readonly bending: ReadonlySet<AxisName>;
+}
+
+/** A factor this near 1 is no change. */
+const NO_CHANGE = 0.03;
+
+export function adviseGains({ decisions, upset, bending }: GainAdviceContext): Advice[] {
+  return decisions.flatMap(({ axis, id, measured, rule }) => {
+    const wanted = measured?.factors ?? rule?.factors ?? null;
+    if (wanted === null || id.controller === null) return [];
+    const raises = wanted.P > 1 + NO_CHANGE;
+    // A reduction is not mended by leaving some raises out: gains are changed together or not at all.
+    if ((upset || bending.has(axis)) && raises) return [];
+    return adviceOf(axis, id, wanted, measured, rule);
+  });
+}
+
+function adviceOf(
+  axis: AxisName,
+  id: AxisIdentification,
+  f: GainFactors,
+  measured: GainDecision | null,
+  rule: RuleDecision | null,
+): Advice[] {
+  const c = id.controller!;
+  const because = reasons(measured, rule);
+  const expected = measured?.expected ?? null;
+  const expect =
+    expected?.rate?.gainMarginDb == null || expected.rate.phaseMarginDeg === null
+      ? null
+      : [
+          {
+            axis,
+            gainMarginDb: expected.rate.gainMarginDb,
+            phaseMarginDeg: expected.rate.phaseMarginDeg,
+            oscillationHz: null,
+          },
+        ];
+  const basis: Advice['basis'] =
+    measured === null ? 'rule-of-thumb' : id.evidence.bands.length > 0 ? 'margins' : 'ultimate-cycle';
+  const one = (
+    loop: 'rate' | 'attitude',
+    term: 'P' | 'I' | 'D',
+    factor: number,
+    from: number | null,
+  ): Advice[] => {
+    if (Math.abs(factor - 1) <= NO_CHANGE || from === 0) return [];
+    return [
+      {
+        step: 1,
+        kind: 'gain',
+        axis,
+        loop,
+        term,
+        factor,
+        ...(from === null ? {} : { from, to: from * factor }),
+        basis,
+        because,
+        watchFor: watchFor(factor, loop),
+        text: `${factor < 1 ? 'Lower' : 'Raise'} the ${axis} ${loop} loop’s ${term} gain to ${factor.toFixed(2)} times what it is`,
+        ...(expect === null ? {} : { expect }),
+      },
+    ];
+  };
+  return [
+    ...one('rate', 'P', f.P, c.kp),
+    ...one('rate', 'I', f.I, c.ki),
+    ...one('rate', 'D', f.D, c.kd),
+    ...one('attitude', 'P', f.attitude, c.attitude),
+  ];
+}
+
+function watchFor(factor: number, loop: 'rate' | 'attitude'): string {
+  if (factor < 1)
+    return 'a sluggish aircraft that wanders and is slow to level: land, and say so with the next log';
+  return loop === 'rate'
+    ? 'a fast buzz or a shake after a stick movement: land at once and go back to the old gains'
+    : 'a slow swing after a stick movement: land and go back to the old gains';
+}
+
+function reasons(measured: GainDecision | null, rule: RuleDecision | null): string[] {
+  if (rule !== null)
+    return [
+      rule.why === 'wanders'
+        ? 'the axis wanders slowly and far, more slowly than its loop should hold it; what its rotors can do could not be identified, so the step is small'
+        : 'the demand changes faster and by more than anybody flies, so the gains stir it up; what the rotors can do could not be identified, so the step is a plain half',
+    ];
+  if (measured === null) return [];
+  const { today, expected, crossoverShare, limited, trade } = measured;
+  const describe = (m: GainDecision['today']['rate']): string =>
+    m === null
+      ? 'unknown'
+      : `${m.stable ? '' : 'unstable, '}${m.gainMarginDb === null ? 'no gain limit' : `${m.gainMarginDb.toFixed(1)} dB`} and ${m.phaseMarginDeg === null ? 'no phase crossing' : `${m.phaseMarginDeg.toFixed(0)}°`}`;
+  return [
+    `margins of the rate loop today: ${describe(today.rate)}; with these gains: ${describe(expected.rate)} (wanted: 8 dB and 50°, required: 6 dB and 45°)`,
+    ...(today.attitude === null
+      ? []
+      : [
+          `margins of the attitude loop today: ${describe(today.attitude)}; with these gains: ${describe(expected.attitude)}`,
+        ]),
+    ...(crossoverShare === null
+      ? []
+      : [
+          `the rate loop crosses over at ${(100 * crossoverShare).toFixed(0)} % of the frequency that the wanted margins allow`,
+        ]),
+    ...(trade.length === 0
+      ? []
+      : [
+          `all rate gains of this advice times: ${trade
+            .map(
+              (t) =>
+                `${t.factor.toFixed(2)} gives ${t.gainMarginDb === null ? '–' : t.gainMarginDb.toFixed(1)} dB and ${t.phaseMarginDeg === null ? '–' : t.phaseMarginDeg.toFixed(0)}°`,
+            )
+            .join('; ')}`,
+        ]),
+    ...(limited === null ? [] : [limited]),
+  ];
+}

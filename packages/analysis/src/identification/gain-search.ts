@@ -1,0 +1,176 @@
+/** Gains that meet margins, and what other gains would give: the trade behind the advice. */
+import { absolute, argument, type Complex } from '../control/complex.js';
+import type { AxisController } from './controller.js';
+import type { AxisIdentification } from './identify.js';
+import {
+  attitudeLoopOnGrid,
+  judged,
+  marginsOf,
+  rateLoopOnGrid,
+  type AxisLoops,
+  type BothMargins,
+} from './loop-model.js';
+import type { PlantParameters } from './plant-model.js';
+
+/** Aim and requirement of both loops: 6 dB and 45° (headline of MIL-F-9490D as quoted in secondary sources), and some in hand. */
+export const AIM = { gainMarginDb: 8, phaseMarginDeg: 50 } as const;
+export const REQUIRED = { gainMarginDb: 6, phaseMarginDeg: 45 } as const;
+
+/** Factors on the gains of one axis. */
+export interface GainFactors {
+  readonly P: number;
+  readonly I: number;
+  readonly D: number;
+  readonly attitude: number;
+}
+
+export function applyFactors(c: AxisController, f: GainFactors): AxisController {
+  return {
+    ...c,
+    kp: c.kp * f.P,
+    ki: c.ki * f.I,
+    kd: c.kd * f.D,
+    attitude: c.attitude === null ? null : c.attitude * f.attitude,
+  };
+}
+
+export function predict(id: AxisIdentification, plant: PlantParameters, f: GainFactors): BothMargins | null {
+  if (id.controller === null) return null;
+  return marginsOf({ plant, controller: applyFactors(id.controller, f), gyroDelayS: id.gyroDelayS });
+}
+
+export interface MarginTarget {
+  readonly gainMarginDb: number;
+  readonly phaseMarginDeg: number;
+}
+
+/** Steps of the ladder on which a gain is looked for, dB. */
+const LADDER_DB = 0.125;
+const HIGHEST_DB = 40;
+const LOWEST_DB = -60;
+
+/**
+ * Largest factor on a loop's gain that keeps both margins. The phase of a loop does not depend on its gain, so its curve is
+ * needed once: the gain margin bounds the factor from above, and of what is left the largest whose gain crossings all keep
+ * their phase is taken.
+ *
+ * @param loop L(jω) over {@link LOOP_GRID}; stable for small gain
+ * @returns null when no factor from −60 to 40 dB will do
+ */
+export function largestFactor(loop: readonly Complex[], target: MarginTarget): number | null {
+  const n = loop.length;
+  const sizeDb = new Float64Array(n);
+  const distance = new Float64Array(n);
+  for (let i = 0; i < n; i++) {
+    const value = loop[i]!;
+    sizeDb[i] = 20 * Math.log10(Math.max(1e-12, absolute(value)));
+    let phase = (argument(value) * 180) / Math.PI + 180;
+    if (phase > 180) phase -= 360;
+    distance[i] = phase;
+  }
+  let highest = HIGHEST_DB;
+  for (let i = 0; i + 1 < n; i++) {
+    const a = loop[i]!;
+    const b = loop[i + 1]!;
+    if (Math.sign(a.im) !== Math.sign(b.im) && a.re < 0 && b.re < 0) {
+      const x = a.im / (a.im - b.im);
+      highest = Math.min(highest, -target.gainMarginDb - (sizeDb[i]! + x * (sizeDb[i + 1]! - sizeDb[i]!)));
+    }
+  }
+  for (let db = highest; db > LOWEST_DB; db -= LADDER_DB) {
+    let good = true;
+    for (let i = 0; good && i + 1 < n; i++) {
+      const a = sizeDb[i]! + db;
+      const b = sizeDb[i + 1]! + db;
+      if (a >= 0 !== b >= 0) {
+        const x = a / (a - b);
+        good = Math.abs(distance[i]! + x * (distance[i + 1]! - distance[i]!)) >= target.phaseMarginDeg;
+      }
+    }
+    if (good) return 10 ** (db / 20);
+  }
+  return null;
+}
+
+/** Largest factor on a rate loop with these factors already applied. */
+export function largestRateFactor(
+  id: AxisIdentification,
+  plant: PlantParameters,
+  f: GainFactors,
+  target: MarginTarget,
+): number | null {
+  return largestFactor(rateLoopOnGrid(loopsWith(id, plant, f)), target);
+}
+
+/** Largest factor on the attitude gain around a rate loop with these factors. */
+export function largestAttitudeFactor(
+  id: AxisIdentification,
+  plant: PlantParameters,
+  f: GainFactors,
+  target: MarginTarget,
+): number | null {
+  return largestFactor(attitudeLoopOnGrid(loopsWith(id, plant, { ...f, attitude: 1 })), target);
+}
+
+function loopsWith(id: AxisIdentification, plant: PlantParameters, f: GainFactors): AxisLoops {
+  return judged({ plant, controller: applyFactors(id.controller!, f), gyroDelayS: id.gyroDelayS });
+}
+
+export interface Tuning {
+  readonly factors: GainFactors;
+  readonly margins: BothMargins;
+}
+
+/** Derivative times tried, as shares of the lag (common practice, no source). */
+const DERIVATIVE_TIMES = [0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8];
+/** Integral time over lag and delay: slow enough to cost a few degrees at the crossover. */
+const INTEGRAL_TIMES = 5;
+/** Less crossover than this in exchange for less derivative, which stirs up noise. */
+const WORTH = 1.06;
+
+/**
+ * The fastest rate loop of a plant that meets the target, then the fastest attitude loop around it. A term that is zero
+ * stays zero: no factor brings it in.
+ */
+export function tune(
+  id: AxisIdentification,
+  plant: PlantParameters,
+  target: MarginTarget = AIM,
+): Tuning | null {
+  const c = id.controller;
+  if (c === null || !(c.kp > 0)) return null;
+  let best: { factors: GainFactors; speed: number } | null = null;
+  for (const share of c.kd > 0 ? DERIVATIVE_TIMES.slice(1) : [0]) {
+    const D = c.kd > 0 ? (share * plant.lagS * c.kp) / c.kd : 1;
+    const I = c.ki > 0 ? c.kp / (INTEGRAL_TIMES * (plant.lagS + plant.delayS)) / c.ki : 1;
+    const shape = { P: 1, I, D, attitude: 1 };
+    const scaled = (k: number): GainFactors => ({
+      P: k * shape.P,
+      I: k * shape.I,
+      D: k * shape.D,
+      attitude: 1,
+    });
+    const k = largestRateFactor(id, plant, shape, target);
+    if (k === null) continue;
+    const speed = k;
+    if (best === null || speed > WORTH * best.speed) best = { factors: scaled(k), speed };
+  }
+  if (best === null) return null;
+  return withAttitude(id, plant, best.factors, target);
+}
+
+export function withAttitude(
+  id: AxisIdentification,
+  plant: PlantParameters,
+  f: GainFactors,
+  target: MarginTarget = AIM,
+): Tuning | null {
+  let factors = f;
+  if (id.controller!.attitude !== null) {
+    const k = largestAttitudeFactor(id, plant, f, target);
+    if (k === null) return null;
+    factors = { ...f, attitude: k };
+  }
+  const margins = predict(id, plant, factors);
+  return margins === null ? null : { factors, margins };
+}
