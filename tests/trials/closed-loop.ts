@@ -7,9 +7,11 @@
  */
 import { runTrial, type Adviser, type Trial } from './closed-loop-trial.js';
 import { explainTrial, formatSummaries, shortcomings, summariseTrials } from './closed-loop-report.js';
+import { toolAdviser } from './tool-adviser.js';
 import { truthToldRule } from './truth-told-rule.js';
 
 const advisers: Readonly<Record<string, Adviser>> = {
+  'this tool': toolAdviser,
   'fixed steps, told the truth': truthToldRule,
 };
 

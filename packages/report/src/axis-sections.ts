@@ -11,6 +11,7 @@ import {
 import {
   type Block,
   type Section,
+  type Sentence,
   type Table,
   item,
   list,
@@ -22,9 +23,9 @@ import {
 import {
   NO_VALUE,
   formatEstimate,
-  formatPercent,
   formatSignificant,
   formatSigned,
+  formatSureness,
   formatTime,
 } from './numbers.js';
 import { AXIS_ORDER, ORIGIN_WORDS, REGIME_WORDS, asSentence, capitalise } from './words.js';
@@ -45,7 +46,7 @@ const OSCILLATION_COLUMNS = [
 function sourceText({ origin, confidence }: Oscillation): string {
   return origin === 'unknown'
     ? ORIGIN_WORDS.unknown
-    : `${ORIGIN_WORDS[origin]}, ${formatPercent(confidence)} % sure`;
+    : `${ORIGIN_WORDS[origin]}, ${formatSureness(confidence)} sure`;
 }
 
 function oscillationTable(oscillations: readonly Oscillation[]): Table {
@@ -64,30 +65,70 @@ function oscillationTable(oscillations: readonly Oscillation[]): Table {
   );
 }
 
+/** Required of both loops: the headline of MIL-F-9490D as quoted in secondary sources. */
+const REQUIRED_MARGINS = '6 dB and 45 deg';
+
 function marginSentence(loop: string, margins: Margins): string {
-  const parts: string[] = [margins.stable ? `The ${loop} loop is stable` : `The ${loop} loop is not stable`];
-  if (margins.gainMarginDb !== null) {
-    parts.push(`gain margin ${formatEstimate(margins.gainMarginDb, margins.gainMarginStdDb)} dB`);
+  const { gainMarginDb, gainMarginStdDb, phaseMarginDeg, phaseMarginStdDeg } = margins;
+  const parts: string[] = [];
+  if (gainMarginDb !== null) {
+    parts.push(
+      gainMarginDb < 0
+        ? `its gain is too high by ${formatEstimate(-gainMarginDb, gainMarginStdDb)} dB`
+        : `gain margin ${formatEstimate(gainMarginDb, gainMarginStdDb)} dB`,
+    );
+  }
+  if (phaseMarginDeg !== null) {
+    const at = margins.crossoverHz === null ? '' : ` at ${formatSignificant(margins.crossoverHz)} Hz`;
+    parts.push(`phase margin ${formatEstimate(phaseMarginDeg, phaseMarginStdDeg)} deg${at}`);
   }
   if (margins.gainReductionMarginDb !== null) {
-    parts.push(`gain may fall by ${formatSignificant(margins.gainReductionMarginDb, 2)} dB`);
-  }
-  if (margins.phaseMarginDeg !== null) {
-    const at = margins.crossoverHz === null ? '' : ` at ${formatSignificant(margins.crossoverHz)} Hz`;
-    parts.push(`phase margin ${formatEstimate(margins.phaseMarginDeg, margins.phaseMarginStdDeg)} deg${at}`);
+    const { gainReductionMarginDb: fall } = margins;
+    parts.push(
+      fall < 0
+        ? `its gain is too low by ${formatSignificant(-fall, 2)} dB`
+        : `the gain may fall by ${formatSignificant(fall, 2)} dB`,
+    );
   }
   if (margins.phaseCrossoverHz !== null) {
-    parts.push(`phase crossover at ${formatSignificant(margins.phaseCrossoverHz)} Hz`);
+    const hz = formatSignificant(margins.phaseCrossoverHz);
+    parts.push(
+      margins.stable ? `with more gain it would swing at ${hz} Hz` : `at its limit it swings at ${hz} Hz`,
+    );
   }
   if (margins.sensitivityPeak !== null) {
     parts.push(`sensitivity peak ${formatSignificant(margins.sensitivityPeak)}`);
   }
-  return `${parts.join(', ')} (${margins.from}).`;
+  const verdict = margins.stable ? 'stable' : 'not stable';
+  return `${loop} loop: ${[verdict, ...parts].join(', ')}.`;
+}
+
+/** Both loops, then once what is asked of them and where the numbers come from. */
+function marginSentences({ rate, attitude }: AxisDiagnosis['margins']): Sentence[] {
+  const known = [rate, attitude].filter((loop): loop is Margins => !isUnavailable(loop));
+  if (known.length === 0) return [];
+  const out: Sentence[] = [];
+  if (!isUnavailable(rate)) out.push(sentence(marginSentence('Rate', rate)));
+  if (!isUnavailable(attitude)) {
+    // Numbers of a loop around one that is unstable are no help to anybody: the inner one is mended first.
+    const isHopeless = !attitude.stable && !isUnavailable(rate) && !rate.stable;
+    out.push(
+      sentence(
+        isHopeless
+          ? 'Attitude loop: not stable either; the rate loop inside it comes first.'
+          : marginSentence('Attitude', attitude),
+      ),
+    );
+  }
+  const sources = [...new Set(known.map(({ from }) => from))].join('; and ');
+  out.push(sentence(`Margins required: at least ${REQUIRED_MARGINS}. Worked out from: ${sources}.`, 'quiet'));
+  return out;
 }
 
 /** Whatever else is known of the axis; what is not stands in the section on limits, once for all axes. */
 function knownOf(diagnosis: AxisDiagnosis): Block[] {
   const sentences: string[] = [];
+  const after: string[] = [];
   const { tracking, response, margins, plant } = diagnosis;
   if (!isUnavailable(tracking)) {
     const errors = [
@@ -106,20 +147,24 @@ function knownOf(diagnosis: AxisDiagnosis): Block[] {
       response.riseTimeS === null ? '' : `, rise time ${formatSignificant(response.riseTimeS, 2)} s`;
     const over =
       response.overshootPct === null ? '' : `, overshoot ${formatSignificant(response.overshootPct, 2)} %`;
+    const [low, high] = [formatSignificant(lowHz, 2), formatSignificant(highHz, 2)];
+    const band = low === high ? `at ${low} Hz only` : `from ${low} to ${high} Hz`;
     sentences.push(
       `Response to the rate reference: bandwidth ${formatSignificant(response.bandwidthHz)} Hz, delay ` +
-        `${formatSignificant(response.delayS * 1000, 2)} ms${rise}${over}; identified from ${formatSignificant(lowHz, 2)} to ${formatSignificant(highHz, 2)} Hz.`,
+        `${formatSignificant(response.delayS * 1000, 2)} ms${rise}${over}; identified ${band}.`,
     );
   }
-  if (!isUnavailable(margins.rate)) sentences.push(marginSentence('rate', margins.rate));
-  if (!isUnavailable(margins.attitude)) sentences.push(marginSentence('attitude', margins.attitude));
   if (!isUnavailable(plant)) {
-    sentences.push(
-      `The aircraft answers full demand with ${formatEstimate(plant.effectiveness, plant.effectivenessStd)} rad/s², ` +
-        `lag ${formatEstimate(plant.lagS * 1000, plant.lagStdS * 1000)} ms, delay ${formatEstimate(plant.delayS * 1000, plant.delayStdS * 1000)} ms.`,
+    after.push(
+      `Full demand turns the aircraft with ${formatEstimate(plant.effectiveness, plant.effectivenessStd)} rad/s²; the rotors ` +
+        `lag ${formatEstimate(plant.lagS * 1000, plant.lagStdS * 1000)} ms, and everything else delays by ${formatEstimate(plant.delayS * 1000, plant.delayStdS * 1000)} ms.`,
     );
   }
-  return sentences.map((text) => sentence(text));
+  return [
+    ...sentences.map((text) => sentence(text)),
+    ...marginSentences(margins),
+    ...after.map((text) => sentence(text)),
+  ];
 }
 
 function axisSection(axis: AxisName, diagnosis: AxisDiagnosis): Section {

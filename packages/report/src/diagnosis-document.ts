@@ -4,11 +4,12 @@
  */
 
 import type { AxisName } from '@settle/parser';
-import { type Advice, type Diagnosis, type Finding, isUnavailable } from '@settle/analysis';
+import { type Diagnosis, type Finding, isUnavailable } from '@settle/analysis';
 import { type ReportDocument, type Section, type Timeline, item, list, sentence } from './document.js';
+import { assembleAdvice } from './advice-section.js';
 import { assembleAircraftSections } from './aircraft-sections.js';
 import { assembleAxisSections, assembleEvidence, assembleReadingGuide } from './axis-sections.js';
-import { formatPercent, formatRate, formatSignificant, formatTime } from './numbers.js';
+import { formatRate, formatSignificant, formatSureness, formatTime } from './numbers.js';
 import { AXIS_ORDER, SEVERITY_EMPHASIS, asSentence, capitalise, joinWords } from './words.js';
 import { assembleVerdict, frequencyText, oscillationsByUrgency } from './verdict.js';
 import { phaseSentence, phaseTimelineRow } from './phases.js';
@@ -25,13 +26,6 @@ const RATE_NAMES = {
   imu: 'inertial sensor',
   motor: 'motors',
 } as const;
-
-const BASIS_WORDS: Readonly<Record<Advice['basis'], string>> = {
-  margins: 'worked out from the measured margins',
-  'ultimate-cycle': 'worked out from the oscillation itself',
-  scaling: 'worked out by scaling',
-  'rule-of-thumb': 'a rule of thumb, not a measurement',
-};
 
 function subtitleOf(diagnosis: Diagnosis): string {
   const { durationS, sampleRatesHz } = diagnosis.flight;
@@ -58,7 +52,7 @@ function flightSection(diagnosis: Diagnosis): Section {
     title: 'Flight',
     blocks: [
       timeline,
-      sentence(`${phaseSentence(diagnosis.phases)} Told from: ${asSentence(diagnosis.phasesFrom)}`),
+      sentence(`${phaseSentence(diagnosis.phases)} Told from: ${diagnosis.phasesFrom}.`),
       sentence(
         `Searched for wobbles: ${formatTime(analysed.startS)}–${formatTime(analysed.endS)} s, ` +
           `${formatSignificant(searchedHz.lowest, 2)} to ${formatSignificant(searchedHz.highest, 2)} Hz (${searchedHz.why}). ` +
@@ -70,9 +64,9 @@ function flightSection(diagnosis: Diagnosis): Section {
 }
 
 function findingText(finding: Finding): string {
-  const isNamed = finding.axis === null || finding.summary.toLowerCase().startsWith(finding.axis);
+  const isNamed = finding.axis === null || finding.summary.toLowerCase().includes(finding.axis);
   const where = isNamed ? '' : `, ${finding.axis}`;
-  return `${capitalise(finding.severity)}${where}: ${finding.summary.replace(/\.$/, '')} (${formatPercent(finding.confidence)} % sure).`;
+  return `${capitalise(finding.severity)}${where}: ${finding.summary.replace(/\.$/, '')} (${formatSureness(finding.confidence)} sure).`;
 }
 
 function findingsSection({ findings, axes }: Diagnosis): Section | null {
@@ -97,82 +91,6 @@ function findingsSection({ findings, axes }: Diagnosis): Section | null {
   };
 }
 
-function gainChange(advice: Advice): string[] {
-  const { axis, loop, term, factor, from, to } = advice;
-  if (loop === undefined || term === undefined || factor === undefined) return [];
-  const values =
-    from === undefined || to === undefined
-      ? ''
-      : `, from ${formatSignificant(from)} to ${formatSignificant(to)}`;
-  const where = axis === undefined ? '' : `${axis} `;
-  return [`Change: ${where}${loop} loop, ${term} times ${formatSignificant(factor)}${values}`];
-}
-
-function filterChange(advice: Advice): string[] {
-  const { filter } = advice;
-  if (filter === undefined) return [];
-  const parts = [
-    filter.centreHz === undefined ? null : `centre ${formatSignificant(filter.centreHz)} Hz`,
-    filter.cutoffHz === undefined ? null : `cut-off ${formatSignificant(filter.cutoffHz)} Hz`,
-    filter.bandwidthHz === undefined ? null : `bandwidth ${formatSignificant(filter.bandwidthHz)} Hz`,
-    filter.depthDb === undefined ? null : `depth ${formatSignificant(filter.depthDb, 2)} dB`,
-  ].filter((text) => text !== null);
-  return [`Filter: ${filter.type} on the ${filter.at}, ${parts.join(', ')}`];
-}
-
-function expectations(advice: Advice): string[] {
-  return (advice.expect ?? []).map((expect) => {
-    const wobble =
-      expect.oscillationHz === null
-        ? 'no steady wobble'
-        : `a wobble at ${formatSignificant(expect.oscillationHz)} Hz`;
-    return (
-      `The next hover should show, on ${expect.axis}: gain margin ${formatSignificant(expect.gainMarginDb, 2)} dB, ` +
-      `phase margin ${formatSignificant(expect.phaseMarginDeg, 2)} deg, ${wobble}`
-    );
-  });
-}
-
-function adviceItem(advice: Advice): ReturnType<typeof item> {
-  const isMeasured = advice.kind === 'gain' || advice.kind === 'filter';
-  return item(
-    asSentence(advice.text),
-    [
-      ...gainChange(advice),
-      ...filterChange(advice),
-      ...advice.because.map((reason) => `Because: ${reason}`),
-      ...(isMeasured ? [`How sure: ${BASIS_WORDS[advice.basis]}`] : []),
-      ...(advice.watchFor === '' ? [] : [`Watch for: ${advice.watchFor}`]),
-      ...expectations(advice),
-    ],
-    advice.kind === 'do-not-fly' ? 'danger' : 'strong',
-  );
-}
-
-function adviceSection(diagnosis: Diagnosis): Section {
-  const title = 'What to do';
-  if (diagnosis.advice.length === 0) {
-    const text =
-      oscillationsByUrgency(diagnosis).length === 0
-        ? 'Nothing in this log calls for a change.'
-        : 'No change is advised: this log does not establish a cause, and a change without a cause is a guess.';
-    return { title, blocks: [sentence(text)] };
-  }
-  const steps = [...new Set(diagnosis.advice.map(({ step }) => step))].sort((a, b) => a - b);
-  return {
-    title,
-    blocks: steps.flatMap((step) => [
-      sentence(
-        step <= 1
-          ? 'Before the next hover, all of these together:'
-          : `Step ${step}, after that hover confirms:`,
-        'strong',
-      ),
-      list(diagnosis.advice.filter((advice) => advice.step === step).map(adviceItem)),
-    ]),
-  };
-}
-
 /** Every result that is unavailable, gathered by reason so that one missing channel is named once. */
 function limitsSection(diagnosis: Diagnosis): Section | null {
   const wholeAircraft = [
@@ -185,12 +103,16 @@ function limitsSection(diagnosis: Diagnosis): Section | null {
     ['response', (axis: AxisName) => diagnosis.axes[axis].response],
     ['rate-loop margins', (axis: AxisName) => diagnosis.axes[axis].margins.rate],
     ['attitude-loop margins', (axis: AxisName) => diagnosis.axes[axis].margins.attitude],
-    ['what a demand does', (axis: AxisName) => diagnosis.axes[axis].plant],
+    ['answer to full demand', (axis: AxisName) => diagnosis.axes[axis].plant],
   ] as const;
 
-  const reasons = new Map<string, string[]>();
-  const note = (reason: string, subject: string): void => {
-    reasons.set(reason, [...(reasons.get(reason) ?? []), subject]);
+  // Reason, then the axes it holds for, then what is missing there; no axes: the whole aircraft.
+  const reasons = new Map<string, Map<string, string[]>>();
+  const note = (reason: string, axes: readonly AxisName[], subject: string): void => {
+    const where = axes.length === AXIS_ORDER.length ? '' : joinWords(axes);
+    const own = reasons.get(reason) ?? new Map<string, string[]>();
+    own.set(where, [...(own.get(where) ?? []), subject]);
+    reasons.set(reason, own);
   };
   for (const [subject, resultOf] of perAxis) {
     const axesByReason = new Map<string, AxisName[]>();
@@ -199,18 +121,23 @@ function limitsSection(diagnosis: Diagnosis): Section | null {
       if (!isUnavailable(result)) continue;
       axesByReason.set(result.unavailable, [...(axesByReason.get(result.unavailable) ?? []), axis]);
     }
-    for (const [reason, axes] of axesByReason) {
-      note(reason, axes.length === AXIS_ORDER.length ? subject : `${subject} of ${joinWords(axes)}`);
-    }
+    for (const [reason, axes] of axesByReason) note(reason, axes, subject);
   }
   for (const [subject, result] of wholeAircraft) {
-    if (isUnavailable(result)) note(result.unavailable, subject);
+    if (isUnavailable(result)) note(result.unavailable, [], subject);
   }
   if (reasons.size === 0) return null;
   return {
     title: 'What this log could not show',
     blocks: [
-      list([...reasons].map(([reason, subjects]) => item(`${capitalise(joinWords(subjects))}: ${reason}`))),
+      list(
+        [...reasons].map(([reason, subjectsByAxes]) => {
+          const parts = [...subjectsByAxes].map(
+            ([axes, subjects]) => joinWords(subjects) + (axes === '' ? '' : ` on ${axes}`),
+          );
+          return item(`${capitalise(parts.join('; '))}: ${reason}`);
+        }),
+      ),
     ],
   };
 }
@@ -228,7 +155,7 @@ export function assembleDiagnosisDocument(diagnosis: Diagnosis): ReportDocument 
     assembleEvidence(diagnosis),
     findingsSection(diagnosis),
     ...assembleAircraftSections(diagnosis),
-    adviceSection(diagnosis),
+    assembleAdvice(diagnosis),
     limitsSection(diagnosis),
     assembleReadingGuide(diagnosis),
     cautionSection(diagnosis.cautions),

@@ -7,6 +7,7 @@ import {
   formatRate,
   formatSignificant,
   formatSigned,
+  formatSureness,
   formatTime,
   formatValue,
 } from './numbers.js';
@@ -74,6 +75,10 @@ describe('single numbers', () => {
 
   test('a share is whole per cent, and only an exact share is 0 or 100', () => {
     expect([0, 0.001, 0.5, 0.999, 1].map(formatPercent)).toEqual(['0', '1', '50', '99', '100']);
+  });
+
+  test('an estimate never claims certainty, even where its confidence came out as 1', () => {
+    expect([0.4, 0.85, 0.999, 1].map(formatSureness)).toEqual(['40 %', '85 %', '99 %', '99 %']);
   });
 
   test('a sample rate has no trailing zeros', () => {

@@ -87,6 +87,11 @@ export function formatPercent(share: number): string {
   return String(rounded);
 }
 
+/** How sure, in words that never claim certainty: an estimate of 1 is still an estimate. */
+export function formatSureness(confidence: number): string {
+  return `${formatPercent(Math.min(confidence, 0.99))} %`;
+}
+
 /** Bytes in the unit a person would choose: `812 B`, `4.1 kB`, `23 MB` (powers of 1000). */
 export function formatBytes(bytes: number): string {
   if (bytes < 1000) return `${bytes} B`;

@@ -1,10 +1,19 @@
 /** The first thing a person reads: what wobbles and what that means, in sentences without a table. */
 
 import type { AxisName } from '@settle/parser';
-import type { Diagnosis, Finding, Oscillation } from '@settle/analysis';
+import { type Advice, type Diagnosis, type Finding, type Oscillation, isUnavailable } from '@settle/analysis';
 import { type Block, type Emphasis, type Section, sentence } from './document.js';
-import { formatPercent, formatSignificant, formatTime, formatValue } from './numbers.js';
-import { AXIS_ORDER, ORIGIN_WORDS, asSentence, capitalise, joinWords, regimeClause } from './words.js';
+import { changesText, gatherGainGroups, oldGainsAreUnsafe, watchTexts } from './gain-groups.js';
+import { formatSignificant, formatSureness, formatTime, formatValue } from './numbers.js';
+import {
+  AXIS_ORDER,
+  ORIGIN_WORDS,
+  SEVERITY_EMPHASIS,
+  asSentence,
+  capitalise,
+  joinWords,
+  regimeClause,
+} from './words.js';
 
 /** The detector asks for this many consecutive cycles (contract: "at least 5 consecutive cycles"). */
 const LEAST_CYCLES = 5;
@@ -54,14 +63,76 @@ function headlineOf({ axis, oscillation }: AxisOscillation): string {
   );
 }
 
-function causeOf({ axis, oscillation }: AxisOscillation): string {
-  const { origin, confidence } = oscillation;
-  if (origin === 'unknown') {
+/** What a loop finding adds to a wobble that arises in that loop. */
+const FINDINGS_BY_ORIGIN: Readonly<Partial<Record<Oscillation['origin'], readonly string[]>>> = {
+  'rate-loop': ['rate-loop-too-tight', 'derivative-too-strong', 'integral-too-strong'],
+  'attitude-loop': ['attitude-loop-too-tight'],
+};
+
+/** Findings about a loop as a whole, which hold whether or not anything oscillates. */
+const LOOP_FINDINGS = new Set([
+  ...Object.values(FINDINGS_BY_ORIGIN).flat(),
+  'loop-too-loose',
+  'demand-sign-wrong',
+  'well-damped',
+]);
+
+/** A finding as a sentence of its own; one about a loop is an estimate and says how sure it is. */
+function standingText({ id, summary, confidence }: Finding): string {
+  if (!LOOP_FINDINGS.has(id)) return asSentence(summary);
+  return asSentence(`${summary.replace(/[.]$/, '')} (${formatSureness(confidence)} sure)`);
+}
+
+/** The finding that says what is wrong with the loop a wobble arises in. */
+function loopFindingOf(diagnosis: Diagnosis, { axis, oscillation }: AxisOscillation): Finding | undefined {
+  const ids = FINDINGS_BY_ORIGIN[oscillation.origin] ?? [];
+  return diagnosis.findings.find((finding) => finding.axis === axis && ids.includes(finding.id));
+}
+
+function sourceOf({ origin, confidence }: Oscillation): string {
+  const strength = confidence >= 0.5 ? 'Most likely source' : 'A possible source, not more';
+  return `${strength}: ${ORIGIN_WORDS[origin]} (${formatSureness(confidence)} sure).`;
+}
+
+function causeOf(diagnosis: Diagnosis, wobble: AxisOscillation): string {
+  const { axis, oscillation } = wobble;
+  if (oscillation.origin === 'unknown') {
     return `Why ${axis} does that cannot be told from this log; the evidence below says what is known and what is missing.`;
   }
-  const sure = `${formatPercent(confidence)} % sure`;
-  const strength = confidence >= 0.5 ? 'Most likely source' : 'A possible source, not more';
-  return `${strength}: ${ORIGIN_WORDS[origin]} (${sure}).`;
+  const wrong = loopFindingOf(diagnosis, wobble);
+  return sourceOf(oscillation) + (wrong === undefined ? '' : ` ${asSentence(wrong.summary)}`);
+}
+
+/** A wobble beside the worst one: its source where there is one; that it is not known was said above or stands below. */
+function otherText(diagnosis: Diagnosis, wobble: AxisOscillation): string {
+  const { origin, follows } = wobble.oscillation;
+  const isExplained = origin !== 'unknown' && follows === null;
+  return headlineOf(wobble) + (isExplained ? ` ${causeOf(diagnosis, wobble)}` : '');
+}
+
+/** What to do first, with what to watch for beside it; reasons and the rest stand in the section on advice. */
+function actionsOf(diagnosis: Diagnosis): Block[] {
+  const first = diagnosis.advice.filter(({ step }) => step === 1);
+  const groups = gatherGainGroups(first);
+  const gains = groups.map((group): Block => {
+    const watch = watchTexts(group, oldGainsAreUnsafe(diagnosis, group.axis)).at(-1);
+    return sentence(
+      `Before the next hover, ${group.axis}: ${changesText(group, false)}` +
+        `${group.basis === 'rule-of-thumb' ? ' (a rule of thumb, not a measurement)' : ''}.` +
+        (watch === undefined ? '' : ` Then watch for ${watch.replace(/[.]$/, '')}.`),
+      'strong',
+    );
+  });
+  const textsOf = (wanted: Advice['kind']): Block[] =>
+    first.filter(({ kind }) => kind === wanted).map(({ text }) => sentence(asSentence(text), 'strong'));
+  // A part that gives is mended before gains are trimmed around it.
+  const needed = [...textsOf('mechanical'), ...gains, ...textsOf('filter')];
+  if (needed.length > 0) return needed;
+  // With nothing to change, what to fly or log is the next thing to do; a ban on flying has been said already.
+  const next = first.find(({ kind }) => kind === 'flying' || kind === 'logging');
+  if (next === undefined || first.some(({ kind }) => kind === 'do-not-fly')) return [];
+  const watch = next.watchFor === '' ? '' : ` Watch for ${next.watchFor.replace(/[.]$/, '')}.`;
+  return [sentence(asSentence(next.text) + watch, 'strong')];
 }
 
 function emphasisOf(oscillation: Oscillation): Emphasis {
@@ -69,7 +140,7 @@ function emphasisOf(oscillation: Oscillation): Emphasis {
   return oscillation.regime === 'limit-cycle' ? 'fault' : 'strong';
 }
 
-/** What silence is worth: where a wobble could have hidden, and that it measures no margin. */
+/** What silence is worth: where a wobble could have hidden, and whether the margins are known beside it. */
 function quietAnswer(diagnosis: Diagnosis, measured: readonly AxisName[]): Block[] {
   const hoverS = diagnosis.analysed.endS - diagnosis.analysed.startS;
   const { lowest: slowestHz, highest: fastestHz } = diagnosis.searchedHz;
@@ -82,15 +153,25 @@ function quietAnswer(diagnosis: Diagnosis, measured: readonly AxisName[]): Block
       ),
     ];
   }
+  const isWrong = diagnosis.findings.some(
+    ({ id, severity }) => severity !== 'note' && (LOOP_FINDINGS.has(id) || severity === 'danger'),
+  );
+  const unknown = measured.filter((axis) => isUnavailable(diagnosis.axes[axis].margins.rate));
+  const ofAxes = unknown.length === measured.length ? '' : ` of ${joinWords(unknown)}`;
+  const margins =
+    unknown.length === 0 ? '' : `, and it does not measure how much margin the loops${ofAxes} have left`;
   return [
+    // Silence is no good news where a loop is known to be wrong.
+    isWrong
+      ? sentence(`No steady wobble rises above the aircraft's own irregular motion ${where}.`)
+      : sentence(
+          `Nothing stands out: no steady wobble rises above the aircraft's own irregular motion ${where}.`,
+          'good',
+        ),
     sentence(
-      `Nothing stands out: no steady wobble rises above the aircraft's own irregular motion ${where}.`,
-      'good',
-    ),
-    sentence(
-      `That is a good answer with limits. Looked for were at least ${LEAST_CYCLES} cycles in a row, in ${formatTime(hoverS)} s of hover: ` +
+      `That ${isWrong ? 'answer has' : 'is a good answer with'} limits. Looked for were at least ${LEAST_CYCLES} cycles in a row, in ${formatTime(hoverS)} s of hover: ` +
         `a wobble slower than about ${formatSignificant(slowestHz, 2)} Hz or faster than ${formatSignificant(fastestHz, 2)} Hz would not be seen. ` +
-        'The answer holds for this day, this loading and this battery, and it does not measure how much margin the loops have left.',
+        `The answer holds for this day, this loading and this battery${margins}.`,
     ),
   ];
 }
@@ -102,32 +183,54 @@ function isTold(diagnosis: Diagnosis, { axis, evidence }: Finding): boolean {
   return evidence.some((text) => told.has(text));
 }
 
+/** What is wrong, then what to do about it, then the rest. */
 export function assembleVerdict(diagnosis: Diagnosis): Section {
   // Silence about an axis that could not be searched is no result.
   const unmeasured = AXIS_ORDER.filter((axis) => diagnosis.axes[axis].notSearched !== null);
+  const measured = AXIS_ORDER.filter((axis) => !unmeasured.includes(axis));
+  const all = oscillationsByUrgency(diagnosis);
+  const [worst, ...others] = all;
+  const withWobbles = new Set(all.map((wobble) => loopFindingOf(diagnosis, wobble)));
+  const alone = diagnosis.findings.filter(
+    (finding) => !isTold(diagnosis, finding) && !withWobbles.has(finding),
+  );
+
   const blocks: Block[] = [];
   for (const advice of diagnosis.advice.filter(({ kind }) => kind === 'do-not-fly')) {
     blocks.push(sentence(asSentence(advice.text), 'danger'));
   }
-  for (const finding of diagnosis.findings.filter(({ severity }) => severity === 'danger')) {
-    if (!isTold(diagnosis, finding)) blocks.push(sentence(asSentence(finding.summary), 'danger'));
+  for (const finding of alone.filter(({ severity }) => severity === 'danger')) {
+    blocks.push(sentence(standingText(finding), 'danger'));
   }
-
-  const all = oscillationsByUrgency(diagnosis);
-  const [worst, ...others] = all;
-  const measured = AXIS_ORDER.filter((axis) => !unmeasured.includes(axis));
-  if (worst === undefined) {
-    blocks.push(...quietAnswer(diagnosis, measured));
-  } else {
-    blocks.push(sentence(headlineOf(worst), emphasisOf(worst.oscillation)), sentence(causeOf(worst)));
-    for (const other of others) {
-      blocks.push(sentence(headlineOf(other), emphasisOf(other.oscillation)));
-    }
-    const silent = measured.filter((axis) => diagnosis.axes[axis].oscillations.length === 0);
-    if (silent.length > 0) blocks.push(sentence(`Nothing stands out on ${joinWords(silent)}.`));
+  if (worst !== undefined) {
+    blocks.push(
+      sentence(headlineOf(worst), emphasisOf(worst.oscillation)),
+      sentence(causeOf(diagnosis, worst)),
+    );
   }
-  for (const finding of diagnosis.findings.filter(({ severity }) => severity === 'fault')) {
-    if (!isTold(diagnosis, finding))
+  for (const finding of alone.filter(({ severity }) => severity !== 'danger')) {
+    if (LOOP_FINDINGS.has(finding.id))
+      blocks.push(
+        sentence(
+          standingText(finding),
+          finding.id === 'well-damped' ? 'good' : SEVERITY_EMPHASIS[finding.severity],
+        ),
+      );
+  }
+  // Silence comes first only where nothing is wrong: it is then the answer, and what to do next follows from it.
+  const isQuiet = blocks.length === 0;
+  if (isQuiet) blocks.push(...quietAnswer(diagnosis, measured));
+  blocks.push(...actionsOf(diagnosis));
+  if (worst === undefined && !isQuiet) blocks.push(...quietAnswer(diagnosis, measured));
+  for (const other of others) {
+    blocks.push(sentence(otherText(diagnosis, other), emphasisOf(other.oscillation)));
+  }
+  const silent = measured.filter((axis) => diagnosis.axes[axis].oscillations.length === 0);
+  if (worst !== undefined && silent.length > 0) {
+    blocks.push(sentence(`Nothing stands out on ${joinWords(silent)}.`));
+  }
+  for (const finding of alone.filter(({ severity }) => severity === 'fault')) {
+    if (!LOOP_FINDINGS.has(finding.id))
       blocks.push(sentence(`Also: ${finding.summary.replace(/\.$/, '')}.`, 'fault'));
   }
   if (unmeasured.length > 0) {

@@ -189,9 +189,9 @@ function derivativeGain(
     for (let k = Math.ceil(0.5 / df); k < last; k++) {
       const w = 2 * Math.PI * k * df;
       const ratio = Number.isFinite(hz) ? w / (2 * Math.PI * hz) : 0;
-      // jω/(1 + jω/ωc), half a step late.
+      // jω/(1 + jω/ωc): the half step by which a stepped low-pass is early makes up for that by which the difference is late.
       const size = w / Math.hypot(1, ratio);
-      const phase = Math.PI / 2 - Math.atan(ratio) - (w * stepS) / 2;
+      const phase = Math.PI / 2 - (Number.isFinite(hz) ? Math.atan(ratio) : (w * stepS) / 2);
       const re = size * (Math.cos(phase) * e[2 * k]! - Math.sin(phase) * e[2 * k + 1]!);
       const im = size * (Math.cos(phase) * e[2 * k + 1]! + Math.sin(phase) * e[2 * k]!);
       xx += re * re + im * im;

@@ -35,13 +35,19 @@ export interface GainDecision {
 /** Margins that the next gains keep even with the plants that are worse than four in five. */
 const KEPT = { gainMarginDb: 6.3, phaseMarginDeg: 46 } as const;
 const WORST_SHARE = 0.2;
+/** A shape of gains that suits a plant only at less than this share of what suits the likeliest one does not suit it at all. */
+const UNSUITABLE = 0.3;
+/** However uncertain the plant, gains go no lower than this share of what suits the likeliest: too loose is a danger too. */
+const MOST_CAUTION = 0.5;
 /** Margins above the requirement by this much need no change. */
 const COMFORTABLE = { gainMarginDb: 6.7, phaseMarginDeg: 47 } as const;
 /** Rate loops slower than this share of what the aim allows are worth raising. */
-const SLOW_SHARE = 0.62;
+const SLOW_SHARE = 0.72;
 /** Largest changes: raising is bounded harder than lowering. Common practice, no source. */
 const LARGEST_RAISE = { instrument: 6, oscillation: 1.25 } as const;
 const LARGEST_ATTITUDE_RAISE = { instrument: 2.5, oscillation: 1.25 } as const;
+/** I and D may follow P up by more where the sticks have shown the plant. */
+const LARGEST_TERM_RAISE = { instrument: 8, oscillation: 2 } as const;
 /** Alternatives shown beside the advice. */
 const TRADE = [0.7, 1, 1.4];
 const SMALLEST = 0.05;
@@ -53,10 +59,13 @@ const bounded = (factor: number): number => Math.max(SMALLEST, Math.min(LARGEST,
 export function decideGains(id: AxisIdentification): GainDecision | null {
   const { plant, margins, controller } = id;
   if (plant === null || margins === null || margins.rate === null || controller === null) return null;
-  const tuned = tune(id, plant);
-  if (tuned === null) return null;
+  const strong = id.evidence.bands.length > 0;
+  const kind = strong ? 'instrument' : 'oscillation';
+  const balanced = tune(id, plant);
+  const tuned = tune(id, plant, AIM, LARGEST_TERM_RAISE[kind]) ?? balanced;
+  if (tuned === null || balanced === null) return null;
   const crossover = margins.rate.crossoverHz;
-  const bestCrossover = tuned.margins.rate?.crossoverHz ?? null;
+  const bestCrossover = balanced.margins.rate?.crossoverHz ?? null;
   const share = crossover === null || bestCrossover === null ? null : crossover / bestCrossover;
   const same = { P: 1, I: 1, D: 1, attitude: 1 };
   const kept = shareOfDraws(id, same, REQUIRED);
@@ -75,8 +84,6 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
       trade: [],
       limited: null,
     };
-  const strong = id.evidence.bands.length > 0;
-  const kind = strong ? 'instrument' : 'oscillation';
   let limited: string | null = null;
   let factors: GainFactors = same;
   if (!rateFine) {
@@ -92,8 +99,7 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
       id.draws.map((draw) => largestRateFactor(id, draw, shape, KEPT) ?? 0),
       WORST_SHARE,
     );
-    // Plants that no gain of this shape suits: half of what suits the likeliest.
-    let k = Math.min(1, cautious > 0 ? cautious : 0.5);
+    let k = Math.min(1, cautious > UNSUITABLE ? cautious : 0.5);
     const raise = LARGEST_RAISE[kind];
     if (k * shape.P > raise) {
       k = raise / shape.P;
@@ -108,7 +114,7 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
       id.draws.map((draw) => largestAttitudeFactor(id, draw, factors, KEPT) ?? 0),
       WORST_SHARE,
     );
-    const k = Math.min(mean ?? 0, cautious);
+    const k = Math.min(mean ?? 0, Math.max(cautious, MOST_CAUTION * (mean ?? 0)));
     // An attitude loop that is merely slow harms nobody.
     if (k > 0)
       factors = { ...factors, attitude: Math.min(Math.max(k, SMALLEST), LARGEST_ATTITUDE_RAISE[kind]) };
@@ -162,26 +168,33 @@ function quantile(values: readonly number[], share: number): number {
 /** Rules for an axis whose plant cannot be identified: small safe steps on what the motion itself shows. */
 export interface RuleDecision {
   readonly factors: GainFactors;
-  readonly why: 'wanders' | 'restless';
+  readonly why: 'wanders' | 'restless' | 'bends';
 }
 
 /** A loop of roll or pitch that holds its axis moves it faster than this, Hz, and less than this, rad/s. */
 const WANDERS_HZ = 0.62;
 const WANDERS_RATE = (9 * Math.PI) / 180;
 /** A demand that changes by this share of full authority faster than anybody flies is stirred up by the gains. */
-const RESTLESS_DEMAND = 0.12;
+const RESTLESS_DEMAND = { alone: 0.15, shaken: 0.2, shakenYaw: 0.45 };
 const WANDERS_FACTOR = 1.6;
 const RESTLESS_FACTOR = 0.5;
 
 /**
+ * @param othersSwing another axis oscillates, and shakes this one's demand through the motors' stops
  * @returns null where the motion is not slow and large, and the demand not restless. Common practice, no source.
  */
-export function ruleOfThumb(id: AxisIdentification): RuleDecision | null {
-  if (id.plant !== null || id.controller === null) return null;
+export function ruleOfThumb(id: AxisIdentification, othersSwing: boolean): RuleDecision | null {
+  if (id.controller === null) return null;
+  if (id.bendingHz.length > 0) {
+    const hasD = id.controller.kd > 0;
+    return { factors: { P: hasD ? 0.7 : 0.5, I: hasD ? 0.7 : 0.5, D: 0.5, attitude: 1 }, why: 'bends' };
+  }
   const { rateStd, rateHz, fastDemandStd } = id.motion;
   const all = (f: number): GainFactors => ({ P: f, I: f, D: f, attitude: 1 });
-  if (fastDemandStd > RESTLESS_DEMAND) return { factors: all(RESTLESS_FACTOR), why: 'restless' };
-  if (id.axis !== 'yaw' && rateHz < WANDERS_HZ && rateStd > WANDERS_RATE)
+  const shaken = id.axis === 'yaw' ? RESTLESS_DEMAND.shakenYaw : RESTLESS_DEMAND.shaken;
+  if (fastDemandStd > (othersSwing ? shaken : RESTLESS_DEMAND.alone))
+    return { factors: all(RESTLESS_FACTOR), why: 'restless' };
+  if (id.plant === null && id.axis !== 'yaw' && rateHz < WANDERS_HZ && rateStd > WANDERS_RATE)
     return { factors: all(WANDERS_FACTOR), why: 'wanders' };
   return null;
 }

@@ -178,7 +178,9 @@ export function shapedBands(
     }
     if (best === null || sum > best.explained) best = { bands, explained: sum };
   }
-  return best?.bands ?? [];
+  const bands = best?.bands ?? [];
+  // One weak band alone can be chance, and turns effectiveness and lag into one another.
+  return bands.length > 1 || bands.some((band) => band.strength > STRONG) ? bands : [];
 }
 
 /** Bins of a record without its straight trend, its ends faded over a twentieth. */

@@ -1,8 +1,8 @@
 /** Which loop an oscillation arises in, and which of its terms feeds it, from the identified loops. */
-import { absolute, add, argument, complex, divide, multiply, type Complex } from '../control/complex.js';
+import { absolute, add, complex, multiply } from '../control/complex.js';
 import type { Oscillation, Origin } from '../diagnosis.js';
 import type { AxisIdentification } from './identify.js';
-import { loopsOf } from './identify.js';
+import { LOWEST_STRUCTURE_HZ, loopsOf } from './identify.js';
 import { tune } from './gain-search.js';
 import { rateLoopAt } from './loop-model.js';
 
@@ -16,12 +16,6 @@ export type GuiltyTerm = 'P' | 'I' | 'D' | 'all';
 
 /** A rate loop whose own |1 + L| falls this low at the oscillation would ring without any attitude loop. */
 const RATE_LOOP_RINGS = 0.5;
-/** Slowest and fastest rotors believed, for what phase a rigid body may have: lag and delay in s. */
-const FASTEST = { lagS: 0.015, delayS: 0.004 };
-const SLOWEST = { lagS: 0.16, delayS: 0.045 };
-const PHASE_SLACK = (12 * Math.PI) / 180;
-/** Below this the structure of such an aircraft does not ring (common practice, no source). */
-const LOWEST_STRUCTURE_HZ = 9;
 
 /**
  * @returns null where the oscillation is not one the loops were read from, or the controller is not known
@@ -30,29 +24,28 @@ export function explainOscillation(id: AxisIdentification, line: Oscillation): L
   if (line.follows !== null) return null;
   const omega = 2 * Math.PI * line.frequencyHz;
   const own = id.evidence.equations.filter((e) => Math.abs(e.s.im / omega - 1) < 0.15);
-  if (own.length > 0 && line.frequencyHz > LOWEST_STRUCTURE_HZ) {
-    const sum = own.reduce((total, e) => {
-      const ratio = divide(e.rate, e.demand);
-      return add(total, ratio);
-    }, complex(0));
-    const phase = lagOf(sum);
-    const least = rigidLag(FASTEST, omega) - PHASE_SLACK;
-    const most = rigidLag(SLOWEST, omega) + PHASE_SLACK;
-    if (phase < least || phase > most)
-      return {
-        origin: 'structure',
-        confidence: 0.8,
-        evidence: [
-          `at ${line.frequencyHz.toFixed(1)} Hz the rate lags the demand by ${deg(phase)}; no rigid aircraft with such rotors lags less than ${deg(least)} or more than ${deg(most)} there, so something bends`,
-        ],
-      };
-  }
+  if (id.bendingHz.some((hz) => Math.abs(hz / line.frequencyHz - 1) < 0.15))
+    return {
+      origin: 'structure',
+      confidence: 0.85,
+      evidence: [
+        `taken for a rigid aircraft’s, the rate at ${line.frequencyHz.toFixed(1)} Hz would need far more authority or far faster rotors than any such aircraft has: something bends there`,
+      ],
+    };
   if (id.plant === null || id.controller === null || id.margins?.rate == null) return null;
   const loops = loopsOf(id, id.plant);
   if (loops === null) return null;
   const s = own[0]?.s ?? complex(0, omega);
   const distance = absolute(add(complex(1), rateLoopAt(loops, s)));
   const { rate } = id.margins;
+  if (own.length === 0 && line.frequencyHz > LOWEST_STRUCTURE_HZ && distance > RATE_LOOP_RINGS)
+    return {
+      origin: 'structure',
+      confidence: 0.75,
+      evidence: [
+        `the rigid aircraft’s loops, identified from slower motion, keep ${distance.toFixed(2)} from −1 at ${line.frequencyHz.toFixed(1)} Hz: what rings there is not one of them`,
+      ],
+    };
   const sure = Math.min(0.95, 0.6 + 0.35 * Math.min(1, Math.abs(Math.log(distance / RATE_LOOP_RINGS))));
   const margin =
     rate.gainMarginDb === null
@@ -76,18 +69,6 @@ export function explainOscillation(id: AxisIdentification, line: Oscillation): L
     ],
   };
 }
-
-/** Lag of the rate behind the demand, rad, 0 … 2π. */
-function lagOf(ratio: Complex): number {
-  const lag = -argument(ratio);
-  return lag < 0 ? lag + 2 * Math.PI : lag;
-}
-
-function rigidLag(rotor: { lagS: number; delayS: number }, omega: number): number {
-  return Math.PI / 2 + Math.atan(omega * rotor.lagS) + omega * rotor.delayS;
-}
-
-const deg = (rad: number): string => `${((rad * 180) / Math.PI).toFixed(0)}°`;
 
 /** A term this much above its share of a balanced controller is the one to blame. */
 const BLAMED = 1.9;

@@ -3,7 +3,7 @@ import { AXES, type AxisName } from '@settle/parser';
 import type { Advice } from '../diagnosis.js';
 import { decideGains, ruleOfThumb, type GainDecision, type RuleDecision } from './decide-gains.js';
 import type { AxisIdentification } from './identify.js';
-import type { GainFactors } from './gain-search.js';
+import { predict, type GainFactors } from './gain-search.js';
 
 export interface AxisDecision {
   readonly axis: AxisName;
@@ -15,8 +15,10 @@ export interface AxisDecision {
 export function decideAll(ids: Readonly<Record<AxisName, AxisIdentification>>): AxisDecision[] {
   return AXES.map((axis) => {
     const id = ids[axis];
-    const measured = decideGains(id);
-    return { axis, id, measured, rule: measured === null ? ruleOfThumb(id) : null };
+    const measured = id.bendingHz.length > 0 ? null : decideGains(id);
+    // The swing of one axis drives the motors of all to their stops, and shakes the demands of the others with them.
+    const othersSwing = AXES.some((other) => other !== axis && ids[other].evidence.equations.length > 0);
+    return { axis, id, measured, rule: measured === null ? ruleOfThumb(id, othersSwing) : null };
   });
 }
 
@@ -30,17 +32,35 @@ export interface GainAdviceContext {
 
 /** A factor this near 1 is no change. */
 const NO_CHANGE = 0.03;
+/** Where nothing may be raised, what is left must be stable with this share of the plausible plants. */
+const SURE_SHARE = 0.8;
 
 export function adviseGains({ decisions, upset, bending }: GainAdviceContext): Advice[] {
   return decisions.flatMap(({ axis, id, measured, rule }) => {
     const wanted = measured?.factors ?? rule?.factors ?? null;
     if (wanted === null || id.controller === null) return [];
-    const raises = wanted.P > 1 + NO_CHANGE;
-    // A reduction is not mended by leaving some raises out: gains are changed together or not at all.
-    if ((upset || bending.has(axis)) && raises) return [];
-    return adviceOf(axis, id, wanted, measured, rule);
+    const raises = Math.max(wanted.P, wanted.I, wanted.D, wanted.attitude) > 1 + NO_CHANGE;
+    if (!raises || !(upset || bending.has(axis))) return adviceOf(axis, id, wanted, measured, rule);
+    // No gain goes up; what can come down does, if that alone is a stable aircraft.
+    const lowered = {
+      P: Math.min(1, wanted.P),
+      I: Math.min(1, wanted.I),
+      D: Math.min(1, wanted.D),
+      attitude: Math.min(1, wanted.attitude),
+    };
+    if (measured === null || id.plant === null || wanted.P > 1 + NO_CHANGE + LITTLE_RAISE) return [];
+    const holds = id.draws.filter((draw) => {
+      const m = predict(id, draw, lowered);
+      return m?.rate?.stable === true && m.attitude?.stable !== false;
+    }).length;
+    const expected = predict(id, id.plant, lowered);
+    if (expected === null || holds < SURE_SHARE * id.draws.length) return [];
+    return adviceOf(axis, id, lowered, { ...measured, factors: lowered, expected, trade: [] }, null);
   });
 }
+
+/** A loop that calls for more P than this is too loose: reducing anything there could tip it over. */
+const LITTLE_RAISE = 0.5;
 
 function adviceOf(
   axis: AxisName,
@@ -83,7 +103,11 @@ function adviceOf(
         ...(from === null ? {} : { from, to: from * factor }),
         basis,
         because,
-        watchFor: watchFor(factor, loop),
+        watchFor: watchFor(
+          factor,
+          loop,
+          measured?.today.rate?.stable === false || measured?.today.attitude?.stable === false,
+        ),
         text: `${factor < 1 ? 'Lower' : 'Raise'} the ${axis} ${loop} loop’s ${term} gain to ${factor.toFixed(2)} times what it is`,
         ...(expect === null ? {} : { expect }),
       },
@@ -97,9 +121,11 @@ function adviceOf(
   ];
 }
 
-function watchFor(factor: number, loop: 'rate' | 'attitude'): string {
+function watchFor(factor: number, loop: 'rate' | 'attitude', unsafe: boolean): string {
   if (factor < 1)
     return 'a sluggish aircraft that wanders and is slow to level: land, and say so with the next log';
+  if (unsafe)
+    return 'a buzz, a shake or a swing that is not gone at once: land, and leave it on the ground until the new log is read';
   return loop === 'rate'
     ? 'a fast buzz or a shake after a stick movement: land at once and go back to the old gains'
     : 'a slow swing after a stick movement: land and go back to the old gains';
@@ -108,9 +134,11 @@ function watchFor(factor: number, loop: 'rate' | 'attitude'): string {
 function reasons(measured: GainDecision | null, rule: RuleDecision | null): string[] {
   if (rule !== null)
     return [
-      rule.why === 'wanders'
-        ? 'the axis wanders slowly and far, more slowly than its loop should hold it; what its rotors can do could not be identified, so the step is small'
-        : 'the demand changes faster and by more than anybody flies, so the gains stir it up; what the rotors can do could not be identified, so the step is a plain half',
+      rule.why === 'bends'
+        ? 'the loop keeps a bending part of the structure ringing; less gain at that frequency lets it come to rest, and mending the part is better'
+        : rule.why === 'wanders'
+          ? 'the axis wanders slowly and far, more slowly than its loop should hold it; what its rotors can do could not be identified, so the step is small'
+          : 'the demand changes faster and by more than anybody flies, so the gains stir it up; what the rotors can do could not be identified, so the step is a plain half',
     ];
   if (measured === null) return [];
   const { today, expected, crossoverShare, limited, trade } = measured;

@@ -131,29 +131,35 @@ const WORTH = 1.06;
 /**
  * The fastest rate loop of a plant that meets the target, then the fastest attitude loop around it. A term that is zero
  * stays zero: no factor brings it in.
+ *
+ * @param largestTermFactor beyond which I and D are not raised, whatever the balance calls for
  */
 export function tune(
   id: AxisIdentification,
   plant: PlantParameters,
   target: MarginTarget = AIM,
+  largestTermFactor = Infinity,
 ): Tuning | null {
   const c = id.controller;
   if (c === null || !(c.kp > 0)) return null;
   let best: { factors: GainFactors; speed: number } | null = null;
   for (const share of c.kd > 0 ? DERIVATIVE_TIMES.slice(1) : [0]) {
-    const D = c.kd > 0 ? (share * plant.lagS * c.kp) / c.kd : 1;
-    const I = c.ki > 0 ? c.kp / (INTEGRAL_TIMES * (plant.lagS + plant.delayS)) / c.ki : 1;
-    const shape = { P: 1, I, D, attitude: 1 };
-    const scaled = (k: number): GainFactors => ({
-      P: k * shape.P,
-      I: k * shape.I,
-      D: k * shape.D,
-      attitude: 1,
-    });
-    const k = largestRateFactor(id, plant, shape, target);
+    const wantedD = c.kd > 0 ? (share * plant.lagS * c.kp) / c.kd : 1;
+    const wantedI = c.ki > 0 ? c.kp / (INTEGRAL_TIMES * (plant.lagS + plant.delayS)) / c.ki : 1;
+    // I and D follow P in proportion, as far as they may rise; a few rounds settle what P that leaves.
+    let shape: GainFactors = { P: 1, I: wantedI, D: wantedD, attitude: 1 };
+    let k: number | null = null;
+    for (let round = 0; round < 4; round++) {
+      k = largestRateFactor(id, plant, shape, target);
+      if (k === null) break;
+      const I = Math.min(wantedI, largestTermFactor / k);
+      const D = Math.min(wantedD, largestTermFactor / k);
+      if (Math.abs(I - shape.I) < 0.01 * I && Math.abs(D - shape.D) < 0.01 * D) break;
+      shape = { ...shape, I, D };
+    }
     if (k === null) continue;
-    const speed = k;
-    if (best === null || speed > WORTH * best.speed) best = { factors: scaled(k), speed };
+    const factors = { P: k, I: k * shape.I, D: k * shape.D, attitude: 1 };
+    if (best === null || k > WORTH * best.speed) best = { factors, speed: k };
   }
   if (best === null) return null;
   return withAttitude(id, plant, best.factors, target);

@@ -31,6 +31,8 @@ export interface AxisIdentification {
   readonly gyroDelayS: number;
   readonly margins: BothMargins | null;
   readonly evidence: AxisEvidence;
+  /** Oscillations no rigid aircraft could have, Hz; they are kept out of the plant. */
+  readonly bendingHz: readonly number[];
   /** Share of the hover in which the stops cut this axis' demand. */
   readonly cutShare: number;
   readonly from: string;
@@ -52,6 +54,16 @@ export interface Motion {
 
 /** Above this an oscillation is not believed to be a rigid body's. */
 const HIGHEST_LOOP_HZ = 22;
+/** Below this the structure of such an aircraft does not ring (common practice, no source). */
+export const LOWEST_STRUCTURE_HZ = 9;
+/** What no rotor and no airframe of this kind has, rad/s² per full demand and s (common practice, no source). */
+const STRAINED = { effectiveness: 450, lagS: 0.018 };
+
+/** Whether a plant is what comes out when a bending structure is taken for a rigid body. */
+function isStrained(plant: PlantParameters): boolean {
+  return plant.effectiveness > STRAINED.effectiveness || plant.lagS < STRAINED.lagS;
+}
+
 /** Bands an instrument must show a plant in. */
 const FEWEST_BANDS = 3;
 const DRAWS = 48;
@@ -101,7 +113,19 @@ export function identifyAxes(
       ),
     ]),
   ) as Record<AxisName, AxisEvidence>;
-  const fits = fitAll(evidence);
+  const bending: Record<AxisName, number[]> = { roll: [], pitch: [], yaw: [] };
+  let fits = fitAll(evidence);
+  for (const axis of AXES) {
+    const fast = evidence[axis].equations.filter((e) => e.s.im > LOWEST_STRUCTURE_HZ * 2 * Math.PI);
+    const fit = fits[axis];
+    if (fast.length === 0 || fit === null || !isStrained(fit.plant)) continue;
+    bending[axis] = fast.map((e) => e.s.im / (2 * Math.PI));
+    evidence[axis] = {
+      ...evidence[axis],
+      equations: evidence[axis].equations.filter((e) => !fast.includes(e)),
+    };
+  }
+  if (AXES.some((axis) => bending[axis].length > 0)) fits = fitAll(evidence);
   return Object.fromEntries(
     AXES.map((axis) => [
       axis,
@@ -110,6 +134,7 @@ export function identifyAxes(
         controllers[axis],
         fits[axis],
         evidence[axis],
+        bending[axis],
         applied,
         declared,
         motionOf(rates[axis], asked.perAxis[axis], stepS),
@@ -333,6 +358,7 @@ function describe(
   controller: AxisController | null,
   fit: AxisFit | null,
   evidence: AxisEvidence,
+  bendingHz: readonly number[],
   applied: AppliedDemands,
   declared: DeclaredController | null,
   motion: Motion,
@@ -350,6 +376,7 @@ function describe(
     gyroDelayS,
     margins,
     evidence,
+    bendingHz,
     cutShare: applied.cutShare[axis],
     motion,
     from: `${applied.from}; ${[

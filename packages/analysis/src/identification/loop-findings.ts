@@ -55,17 +55,10 @@ export function loopFindings({ studies, decisions, actuators }: LoopContext): Fi
   return out;
 }
 
-const SIGN_EVIDENCE = 'full demand of one sign turns the aircraft the other way';
-
 function axisFindings(d: AxisDecision, studies: readonly AxisStudy[]): Finding[] {
   const { axis, id, measured, rule } = d;
   const lines = studies.find((study) => study.axis === axis)?.oscillations ?? [];
-  if (id.plant !== null && id.plant.effectiveness <= 0)
-    return [
-      finding('demand-sign-wrong', axis, 'danger', 0.8, `${axis} answers its demand the wrong way round`, [
-        SIGN_EVIDENCE,
-      ]),
-    ];
+  if (rule?.why === 'bends') return [];
   if (rule !== null)
     return rule.why === 'wanders'
       ? [
@@ -170,7 +163,7 @@ function severityOf(m: NonNullable<BothMargins['rate']>): Severity {
 
 /** Share of the plausible plants that agree with the best one about the requirement. */
 function sureness(d: AxisDecision, loop: 'rate' | 'attitude'): number {
-  return Math.max(0.5, 1 - (d.measured?.kept[loop] ?? 0.3));
+  return Math.min(0.97, Math.max(0.5, 1 - (d.measured?.kept[loop] ?? 0.3)));
 }
 
 export function marginText(m: BothMargins['rate']): string {

@@ -1,0 +1,181 @@
+import { describe, expect, it } from 'vitest';
+import { CONTROLLER, madeIdentification, PLANT } from '../../../../tests/support/made-loop.js';
+import { near } from '../../../../tests/support/near.js';
+import { randomSource } from '../../../../tests/support/random.js';
+import { decideGains, ruleOfThumb } from './decide-gains.js';
+import { applyFactors, predict, tune } from './gain-search.js';
+
+/** Plants and gains all over the place: what a first hover may bring. */
+function cases(count: number, sticks: boolean) {
+  const random = randomSource(sticks ? 31 : 32);
+  const between = (low: number, high: number): number => low * (high / low) ** random.uniform();
+  return Array.from({ length: count }, () => {
+    const plant = {
+      ...PLANT,
+      effectiveness: between(8, 250),
+      lagS: between(0.025, 0.11),
+      delayS: between(0.006, 0.03),
+      dampingPerS: random.uniform(),
+    };
+    const good = applyFactors(CONTROLLER, tune(madeIdentification({ plant }), plant)!.factors);
+    const common = between(0.2, 6);
+    const controller = {
+      ...good,
+      kp: good.kp * common * between(0.3, 3),
+      ki: good.ki * common * between(0.3, 3),
+      kd: random.uniform() < 0.2 ? 0 : good.kd * common * between(0.3, 3),
+      attitude: random.uniform() < 0.1 ? null : good.attitude! * between(0.5, 2),
+    };
+    return madeIdentification({ plant, controller, sticks, spread: between(0.02, 0.3) });
+  });
+}
+
+describe('decideGains', () => {
+  it.each([
+    ['stick movements', true, 6, 2.5],
+    ['a swing alone', false, 1.25, 1.25],
+  ])('from %s never raises P or attitude beyond its limit', (_, sticks, most, mostAttitude) => {
+    let raised = 0;
+    let limited = 0;
+    let undecided = 0;
+    for (const id of cases(150, sticks)) {
+      const decision = decideGains(id);
+      if (decision === null) undecided++;
+      if (decision?.factors == null) continue;
+      expect(decision.factors.P).toBeLessThanOrEqual(most * (1 + 1e-9));
+      expect(decision.factors.attitude).toBeLessThanOrEqual(mostAttitude * (1 + 1e-9));
+      if (decision.factors.P > 1) raised++;
+      if (decision.limited !== null) limited++;
+    }
+    expect(undecided).toBeLessThan(5);
+    // Else the limits would not have been tried.
+    expect(raised).toBeGreaterThan(20);
+    expect(limited).toBeGreaterThan(3);
+  });
+
+  it.each([
+    ['stick movements', true],
+    ['a swing alone', false],
+  ])('from %s never advises gains that leave less than 6 dB and 45°', (_, sticks) => {
+    const poor: string[] = [];
+    let advised = 0;
+    cases(150, sticks).forEach((id, i) => {
+      const decision = decideGains(id);
+      if (decision?.factors == null) return;
+      const { factors, expected } = decision;
+      advised++;
+      // What is expected is what these factors give on the identified plant.
+      expect(expected).toEqual(predict(id, id.plant!, factors));
+      for (const [name, m] of [
+        ['rate', expected.rate],
+        ['attitude', expected.attitude],
+      ] as const) {
+        if (m === null) continue;
+        if (!m.stable || (m.gainMarginDb ?? 99) < 6 || (m.phaseMarginDeg ?? 180) < 45)
+          poor.push(
+            `case ${String(i)} ${name}: ${String(m.gainMarginDb)} dB, ${String(m.phaseMarginDeg)}° with ${JSON.stringify(factors)}`,
+          );
+      }
+    });
+    expect(advised).toBeGreaterThan(80);
+    expect(poor).toEqual([]);
+  });
+
+  it('leaves gains alone that keep 8 dB and 50° and are as fast as that allows', () => {
+    const id = madeIdentification();
+    const controller = applyFactors(CONTROLLER, tune(id, PLANT)!.factors);
+    const decision = decideGains(madeIdentification({ controller }))!;
+    expect(decision.factors).toBeNull();
+    expect(decision.why).toBe('margins-met');
+    near(decision.crossoverShare, 1, 0.03);
+  });
+
+  it('lowers gains four times too high to about a quarter, and calls them too tight', () => {
+    const good = applyFactors(CONTROLLER, tune(madeIdentification(), PLANT)!.factors);
+    const controller = { ...good, kp: 4 * good.kp, ki: 4 * good.ki, kd: 4 * good.kd };
+    const decision = decideGains(madeIdentification({ controller, spread: 0.02 }))!;
+    expect(decision.why).toBe('too-tight');
+    near(decision.factors!.P, 0.25, 0.03);
+  });
+
+  it('raises gains four times too low when sticks showed it, and only by a quarter when a swing alone did', () => {
+    const good = applyFactors(CONTROLLER, tune(madeIdentification(), PLANT)!.factors);
+    const controller = { ...good, kp: good.kp / 4, ki: good.ki / 4, kd: good.kd / 4, attitude: 1 };
+    const shown = decideGains(madeIdentification({ controller, spread: 0.02 }))!;
+    expect(shown.why).toBe('too-loose');
+    near(shown.factors!.P, 4, 0.4);
+    const guessed = decideGains(madeIdentification({ controller, spread: 0.02, sticks: false }))!;
+    near(guessed.factors!.P, 1.25, 1e-9);
+    expect(guessed.limited).toContain('1.25');
+  });
+
+  it('is more careful the less sure the plant is', () => {
+    const factorAt = (spread: number): number => {
+      const controller = { ...CONTROLLER, kp: 0.5, ki: 2, kd: 0.02 };
+      return decideGains(madeIdentification({ controller, spread }))!.factors!.P;
+    };
+    expect(factorAt(0.3)).toBeLessThan(0.93 * factorAt(0.02));
+  });
+
+  it('touches only the attitude gain when the rate loop is as it should be', () => {
+    const good = applyFactors(CONTROLLER, tune(madeIdentification(), PLANT)!.factors);
+    const decision = decideGains(
+      madeIdentification({ controller: { ...good, attitude: 3 * good.attitude! } }),
+    )!;
+    expect(decision.why).toBe('attitude-too-tight');
+    expect(decision.factors).toMatchObject({ P: 1, I: 1, D: 1 });
+    near(decision.factors!.attitude, 1 / 3, 0.04);
+  });
+
+  it('shows the trade as the margins that other factors on the advice would give: lower gains, more of both', () => {
+    const id = madeIdentification({ controller: { ...CONTROLLER, kp: 0.6, ki: 2, kd: 0.02 } });
+    const { factors, trade } = decideGains(id)!;
+    expect(trade.map((t) => t.factor)).toEqual([0.7, 1, 1.4]);
+    for (const t of trade) {
+      const scaled = {
+        ...factors!,
+        P: factors!.P * t.factor,
+        I: factors!.I * t.factor,
+        D: factors!.D * t.factor,
+      };
+      near(t.gainMarginDb, predict(id, PLANT, scaled)!.rate!.gainMarginDb!, 1e-9);
+    }
+    // A factor on the gains is that many decibels of gain margin.
+    near(trade[0]!.gainMarginDb! - trade[1]!.gainMarginDb!, -20 * Math.log10(0.7), 0.05);
+    near(trade[2]!.gainMarginDb! - trade[1]!.gainMarginDb!, -20 * Math.log10(1.4), 0.05);
+  });
+
+  it('decides nothing without a plant or a controller', () => {
+    expect(decideGains(madeIdentification({ plant: null }))).toBeNull();
+    expect(decideGains(madeIdentification({ controller: null }))).toBeNull();
+  });
+});
+
+describe('ruleOfThumb', () => {
+  const still = { rateStd: 0.05, rateHz: 1.2, demandHz: 2, fastDemandStd: 0.02 };
+  const loose = { ...still, rateStd: 0.3, rateHz: 0.4 };
+  const restless = { ...still, fastDemandStd: 0.3 };
+
+  it('raises by a little what wanders slowly and far, and halves what shakes', () => {
+    expect(ruleOfThumb(madeIdentification({ plant: null, motion: loose }))?.factors.P).toBe(1.6);
+    expect(ruleOfThumb(madeIdentification({ plant: null, motion: restless }))?.factors.P).toBe(0.5);
+  });
+
+  it('lowers what both shakes and wanders: raising a loop that shakes is the greater risk', () => {
+    const both = { ...loose, fastDemandStd: 0.3 };
+    expect(ruleOfThumb(madeIdentification({ plant: null, motion: both }))?.factors.P).toBe(0.5);
+  });
+
+  it('lowers D most, and nothing by more than half, where the structure bends', () => {
+    const { factors } = ruleOfThumb(madeIdentification({ bendingHz: [20] }))!;
+    expect(factors.D).toBe(0.5);
+    expect(Math.min(factors.P, factors.I)).toBeGreaterThanOrEqual(0.5);
+    expect(Math.max(factors.P, factors.I, factors.attitude)).toBeLessThanOrEqual(1);
+  });
+
+  it('says nothing of quiet motion, of an identified plant, or without a controller', () => {
+    expect(ruleOfThumb(madeIdentification({ plant: null, motion: still }))).toBeNull();
+    expect(ruleOfThumb(madeIdentification({ motion: loose }))).toBeNull();
+    expect(ruleOfThumb(madeIdentification({ plant: null, controller: null, motion: loose }))).toBeNull();
+  });
+});

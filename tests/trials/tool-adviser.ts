@@ -1,0 +1,26 @@
+import { CannotAnalyse, diagnose } from '@settle/analysis';
+import { parseGains, readFlight } from '@settle/parser';
+import type { Adviser, GainChange } from './closed-loop-trial.js';
+
+/** The tool as anyone would use it: CSV files and the gains file in, gain changes for the next hover out. */
+export const toolAdviser: Adviser = ({ files, gainsText }) => {
+  const sources = files.map((file) => ({ name: file.name, bytes: new TextEncoder().encode(file.text) }));
+  try {
+    const diagnosis = diagnose(readFlight(sources), { gains: parseGains(gainsText, 'gains.json') });
+    return diagnosis.advice.flatMap(({ kind, step, axis, loop, term, factor }): GainChange[] =>
+      kind !== 'gain' ||
+      step !== 1 ||
+      !axis ||
+      !term ||
+      factor === undefined ||
+      loop === undefined ||
+      loop === 'position'
+        ? []
+        : [{ axis, loop, term, factor }],
+    );
+  } catch (error) {
+    // A hop too short to show a hover: the pilot flies the same gains again.
+    if (error instanceof CannotAnalyse) return [];
+    throw error;
+  }
+};
