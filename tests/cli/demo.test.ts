@@ -1,5 +1,6 @@
 import { promises as fs } from 'node:fs';
 import path from 'node:path';
+import type { Diagnosis } from '@settle/analysis';
 import { describe, expect, test } from 'vitest';
 import { ROOT, settle } from '../support/command-line.js';
 import { DIAGNOSIS_SCHEMA, INSPECTION_SCHEMA, schemaErrors } from '../support/contract-schema.js';
@@ -8,11 +9,13 @@ import { makeDiagnosis, makeWobblyDiagnosis } from '../support/hand-made.js';
 const FLIGHTS = [1, 2, 3, 4, 5].map((hover) => `fixtures/samphire-hover-${hover}`);
 
 describe('the demo flights', () => {
-  test('pnpm demo diagnoses the first hover', async () => {
+  test('pnpm demo diagnoses the first hover and the better next one', async () => {
     const manifest = JSON.parse(await fs.readFile(path.join(ROOT, 'package.json'), 'utf8')) as {
       scripts: Record<string, string>;
     };
-    expect(manifest.scripts['demo']).toMatch(/diagnose fixtures\/samphire-hover-1$/);
+    expect(manifest.scripts['demo']).toMatch(
+      /diagnose fixtures\/samphire-hover-1 .* diagnose fixtures\/samphire-hover-2 /,
+    );
     const { status, stdout } = await settle(['diagnose', FLIGHTS[0]!], { cwd: ROOT });
     expect(status).toBe(0);
     const verdict = /^Verdict\n(.*?)\n\n/ms.exec(stdout)?.[1]?.replace(/\s+/g, ' ').trim() ?? '';
@@ -25,6 +28,11 @@ describe('the demo flights', () => {
     expect(verdict).toMatch(/\. Before the next hover, pitch: rate P × 0\.\d+[,;.]/);
     expect(verdict).toContain('Do not go back to the old gains');
     expect(verdict).toMatch(/Nothing stands out on roll and yaw\./);
+    // The next hover, with pitch mended as advised: it wobbles no more, and roll is the next thing to do.
+    const next = await settle(['diagnose', '--json', FLIGHTS[1]!], { cwd: ROOT });
+    const better = JSON.parse(next.stdout) as Diagnosis;
+    expect(better.axes.pitch.oscillations).toEqual([]);
+    expect(better.findings[0]).toMatchObject({ id: 'loop-too-loose', axis: 'roll' });
   });
 
   test.each(FLIGHTS)('%s: both results keep the contract', async (flight) => {

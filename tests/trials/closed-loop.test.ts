@@ -3,6 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { trialAircraft } from '@settle/simulator';
 import { applyChanges, runTrial, type Adviser, type GainChange } from './closed-loop-trial.js';
 import { formatSummaries, shortcomings, summariseTrials } from './closed-loop-report.js';
+import { toolAdviser } from './tool-adviser.js';
 import { truthToldRule } from './truth-told-rule.js';
 
 const seeds = (first: number, count: number): number[] => Array.from({ length: count }, (_, i) => first + i);
@@ -119,15 +120,23 @@ describe('the closed-loop trial', () => {
   });
 });
 
-describe('fixed steps by someone who is told the truth', () => {
-  it('put about half of the aircraft right within two changes and most within four', () => {
-    const summary = summariseTrials(seeds(1, 60).map((seed) => runTrial(seed, truthToldRule)));
-    console.log(formatSummaries({ 'fixed steps, told the truth': summary }));
-    // Seen elsewhere: about 60 % and 90 %. Of 60 aircraft two standard deviations are 13 % and 8 %.
-    expect(summary.goodWithinPct[2]).toBeGreaterThan(35);
-    expect(summary.goodWithinPct[2]).toBeLessThan(75);
-    expect(summary.goodWithinPct[4]).toBeGreaterThan(75);
-    expect(summary.flexible).toBe(10);
-    expect(summary.unmodelled).toBeGreaterThanOrEqual(15);
-  }, 600_000);
+const fleet = seeds(10_001, 60);
+
+describe('the tool against fixed steps by someone who is told the truth, on the same 60 aircraft', () => {
+  it('puts clearly more of them right, and hardly ever does harm', () => {
+    const rule = summariseTrials(fleet.map((seed) => runTrial(seed, truthToldRule)));
+    const tool = summariseTrials(fleet.map((seed) => runTrial(seed, toolAdviser, { askWhenGood: true })));
+    console.log(formatSummaries({ 'this tool': tool, 'fixed steps, told the truth': rule }));
+    // The rule, seen elsewhere: about 60 % and 90 %. Of 60 aircraft two standard deviations are 13 % and 8 %.
+    expect(rule.goodWithinPct[2]).toBeGreaterThan(35);
+    expect(rule.goodWithinPct[2]).toBeLessThan(75);
+    expect(rule.goodWithinPct[4]).toBeGreaterThan(75);
+    // Wanted are 90 % and 98 % and no harm at all; what is met is in docs/methods.md. This holds what has been reached.
+    expect(tool.goodWithinPct[2]).toBeGreaterThan(rule.goodWithinPct[2]! + 8);
+    expect(tool.goodWithinPct[4]).toBeGreaterThanOrEqual(85);
+    expect(tool.unsafe).toBeLessThanOrEqual(2);
+    expect(tool.newUpsets).toBeLessThanOrEqual(1);
+    expect(tool.flexible).toBe(10);
+    expect(tool.unmodelled).toBeGreaterThanOrEqual(15);
+  }, 900_000);
 });

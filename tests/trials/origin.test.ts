@@ -39,6 +39,7 @@ describe('who asks for a swing', () => {
 
   it('does not call a loop that oscillates by itself asked for', () => {
     const found = origins('limit-cycle', true);
-    expect(count(found, 'unknown') + count(found, 'missed')).toBe(found.length);
+    expect(found.length).toBeGreaterThanOrEqual(flights);
+    for (const asked of ['pilot', 'position-loop', 'outer-loop']) expect(count(found, asked)).toBe(0);
   });
 });

@@ -157,25 +157,27 @@ describe('ruleOfThumb', () => {
   const restless = { ...still, fastDemandStd: 0.3 };
 
   it('raises by a little what wanders slowly and far, and halves what shakes', () => {
-    expect(ruleOfThumb(madeIdentification({ plant: null, motion: loose }))?.factors.P).toBe(1.6);
-    expect(ruleOfThumb(madeIdentification({ plant: null, motion: restless }))?.factors.P).toBe(0.5);
+    expect(ruleOfThumb(madeIdentification({ plant: null, motion: loose }), false)?.factors.P).toBe(1.6);
+    expect(ruleOfThumb(madeIdentification({ plant: null, motion: restless }), false)?.factors.P).toBe(0.5);
   });
 
   it('lowers what both shakes and wanders: raising a loop that shakes is the greater risk', () => {
     const both = { ...loose, fastDemandStd: 0.3 };
-    expect(ruleOfThumb(madeIdentification({ plant: null, motion: both }))?.factors.P).toBe(0.5);
+    expect(ruleOfThumb(madeIdentification({ plant: null, motion: both }), false)?.factors.P).toBe(0.5);
   });
 
   it('lowers D most, and nothing by more than half, where the structure bends', () => {
-    const { factors } = ruleOfThumb(madeIdentification({ bendingHz: [20] }))!;
+    const { factors } = ruleOfThumb(madeIdentification({ bendingHz: [20] }), false)!;
     expect(factors.D).toBe(0.5);
     expect(Math.min(factors.P, factors.I)).toBeGreaterThanOrEqual(0.5);
     expect(Math.max(factors.P, factors.I, factors.attitude)).toBeLessThanOrEqual(1);
   });
 
   it('says nothing of quiet motion, of an identified plant, or without a controller', () => {
-    expect(ruleOfThumb(madeIdentification({ plant: null, motion: still }))).toBeNull();
-    expect(ruleOfThumb(madeIdentification({ motion: loose }))).toBeNull();
-    expect(ruleOfThumb(madeIdentification({ plant: null, controller: null, motion: loose }))).toBeNull();
+    expect(ruleOfThumb(madeIdentification({ plant: null, motion: still }), false)).toBeNull();
+    expect(ruleOfThumb(madeIdentification({ motion: loose }), false)).toBeNull();
+    expect(
+      ruleOfThumb(madeIdentification({ plant: null, controller: null, motion: loose }), false),
+    ).toBeNull();
   });
 });

@@ -38,7 +38,7 @@ const WORST_SHARE = 0.2;
 /** A shape of gains that suits a plant only at less than this share of what suits the likeliest one does not suit it at all. */
 const UNSUITABLE = 0.3;
 /** However uncertain the plant, gains go no lower than this share of what suits the likeliest: too loose is a danger too. */
-const MOST_CAUTION = 0.5;
+const MOST_CAUTION = { instrument: 0.7, oscillation: 0.5 } as const;
 /** Margins above the requirement by this much need no change. */
 const COMFORTABLE = { gainMarginDb: 6.7, phaseMarginDeg: 47 } as const;
 /** Rate loops slower than this share of what the aim allows are worth raising. */
@@ -114,7 +114,7 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
       id.draws.map((draw) => largestAttitudeFactor(id, draw, factors, KEPT) ?? 0),
       WORST_SHARE,
     );
-    const k = Math.min(mean ?? 0, Math.max(cautious, MOST_CAUTION * (mean ?? 0)));
+    const k = Math.min(mean ?? 0, Math.max(cautious, MOST_CAUTION[kind] * (mean ?? 0)));
     // An attitude loop that is merely slow harms nobody.
     if (k > 0)
       factors = { ...factors, attitude: Math.min(Math.max(k, SMALLEST), LARGEST_ATTITUDE_RAISE[kind]) };
@@ -175,7 +175,7 @@ export interface RuleDecision {
 const WANDERS_HZ = 0.62;
 const WANDERS_RATE = (9 * Math.PI) / 180;
 /** A demand that changes by this share of full authority faster than anybody flies is stirred up by the gains. */
-const RESTLESS_DEMAND = { alone: 0.15, shaken: 0.2, shakenYaw: 0.45 };
+const RESTLESS_DEMAND = { alone: 0.12, shaken: 0.2, shakenYaw: 0.45 };
 const WANDERS_FACTOR = 1.6;
 const RESTLESS_FACTOR = 0.5;
 

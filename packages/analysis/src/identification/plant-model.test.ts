@@ -1,4 +1,4 @@
-import { describe, expect, it } from 'vitest';
+import { describe, it } from 'vitest';
 import { near } from '../../../../tests/support/near.js';
 import { absolute, argument, complex } from '../control/complex.js';
 import { plantAt, type PlantParameters } from './plant-model.js';
