@@ -50,7 +50,7 @@ const LARGEST_ATTITUDE_RAISE = { instrument: 2.5, oscillation: 1.25 } as const;
 const LARGEST_TERM_RAISE = { instrument: 8, oscillation: 2 } as const;
 /** Alternatives shown beside the advice. */
 const TRADE = [0.7, 1, 1.4];
-const SMALLEST = 0.05;
+const SMALLEST = 0.01;
 const LARGEST = 10;
 
 const bounded = (factor: number): number => Math.max(SMALLEST, Math.min(LARGEST, factor));
@@ -120,7 +120,10 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
       factors = { ...factors, attitude: Math.min(Math.max(k, SMALLEST), LARGEST_ATTITUDE_RAISE[kind]) };
     if (attitudeFine && rateFine) factors = same;
   }
-  const expected = predict(id, plant, factors) ?? margins;
+  const expected = predict(id, plant, factors);
+  // Nothing is advised that would not meet the requirement with the likeliest plant.
+  if (expected === null || !meets(expected.rate, REQUIRED)) return null;
+  if (expected.attitude !== null && !meets(expected.attitude, REQUIRED)) return null;
   const why = !rateFine
     ? meets(margins.rate, COMFORTABLE) && kept.rate >= 1 - WORST_SHARE
       ? 'too-loose'

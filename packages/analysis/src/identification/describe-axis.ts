@@ -14,6 +14,14 @@ export interface AxisModel {
   readonly response: Response | Unavailable;
 }
 
+/**
+ * What a plant of a few numbers leaves out of a margin, as a standard deviation beyond that of its parameters: measured against
+ * simulated hovers whose truth is known (docs/methods.md).
+ */
+const MODEL_STD = {
+  rate: { gainDb: 0.4, phaseDeg: 1 },
+  attitude: { gainDb: 0.6, phaseDeg: 1 },
+} as const;
 /** A standard deviation this large says nothing about a margin. */
 const USELESS_DB = 6;
 
@@ -49,19 +57,20 @@ export function describeModel(id: AxisIdentification | null): AxisModel {
   });
   return {
     plant,
-    rate: describeMargins(id.margins.rate, draws, (m) => m.rate, id),
+    rate: describeMargins('rate', id.margins.rate, draws, (m) => m.rate, id),
     attitude:
       loops.controller.attitude === null
         ? {
             unavailable:
               'the attitude gain is not known; log attitude and rate references, or give it with --gains',
           }
-        : describeMargins(id.margins.attitude, draws, (m) => m.attitude, id),
+        : describeMargins('attitude', id.margins.attitude, draws, (m) => m.attitude, id),
     response: describeResponse(loops, id),
   };
 }
 
 function describeMargins(
+  loop: 'rate' | 'attitude',
   m: LoopMargins | null,
   draws: readonly BothMargins[],
   of: (both: BothMargins) => LoopMargins | null,
@@ -78,12 +87,17 @@ function describeMargins(
     };
   return {
     ...m,
-    gainMarginStdDb: m.gainMarginDb === null ? null : gainStd,
+    gainMarginStdDb: m.gainMarginDb === null ? null : withModel(gainStd, MODEL_STD[loop].gainDb),
     phaseMarginStdDeg:
-      m.phaseMarginDeg === null ? null : spread(draws.map((d) => of(d)?.phaseMarginDeg ?? null)),
+      m.phaseMarginDeg === null
+        ? null
+        : withModel(spread(draws.map((d) => of(d)?.phaseMarginDeg ?? null)), MODEL_STD[loop].phaseDeg),
     from: `plant from ${id.from}; controller from ${id.controller!.from}`,
   };
 }
+
+const withModel = (std: number | null, model: number): number | null =>
+  std === null ? null : Math.hypot(std, model);
 
 /** Half the distance between the 16th and 84th percentile; null for fewer than half the values. */
 export function spread(values: readonly (number | null)[]): number | null {

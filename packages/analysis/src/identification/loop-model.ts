@@ -9,7 +9,7 @@ import {
   scale,
   type Complex,
 } from '../control/complex.js';
-import { marginsOnGrid, type LoopMargins } from '../control/margins.js';
+import { findLoopMargins, marginsOnGrid, type LoopMargins } from '../control/margins.js';
 import { controllerAt, type AxisController } from './controller.js';
 import { plantAt, type PlantParameters } from './plant-model.js';
 
@@ -100,7 +100,16 @@ function judge(
     im[i] = value.im;
   });
   const margins = marginsOnGrid({ omega: LOOP_GRID, re, im, polesAtOrigin, unstablePoles });
-  return 'unavailable' in margins ? null : margins;
+  if (!('unavailable' in margins)) return margins;
+  // A corner below the grid: the slower way goes down to it by itself.
+  const slower = findLoopMargins({
+    response: (omega) => response(complex(0, omega)),
+    lowestRadS: LOWEST,
+    highestRadS: HIGHEST,
+    polesAtOrigin,
+    unstablePoles,
+  });
+  return 'unavailable' in slower ? null : slower;
 }
 
 /** |T| first 3 dB below its level at 0.5 Hz, Hz; null beyond the grid. */
