@@ -2,7 +2,7 @@
 import { AXES, type AxisName, type ChannelName, type Flight, type Interval } from '@settle/parser';
 import { CholeskyDecomposition, Matrix } from 'ml-matrix';
 import { add, complex, divide, multiply, scale, type Complex } from '../control/complex.js';
-import { axisSignals, BODY_AXIS_OF } from '../oscillation/axis-signals.js';
+import { BODY_AXIS_OF } from '../oscillation/axis-signals.js';
 import { evenRecord, firstSignal, smoothed } from '../signals.js';
 import { applyStops, interpolate, type AppliedDemands } from './applied-demand.js';
 import { controllerAt, controllerOf, type AxisController, type DeclaredController } from './controller.js';
@@ -101,7 +101,6 @@ export function identifyAxes(
     AXES.map((axis) => [
       axis,
       gatherEvidence(
-        flight,
         axis,
         rates[axis],
         applied,
@@ -138,6 +137,7 @@ export function identifyAxes(
         applied,
         declared,
         motionOf(rates[axis], asked.perAxis[axis], stepS),
+        flight.signals.has(`stick.${axis}`),
       ),
     ]),
   ) as unknown as Record<AxisName, AxisIdentification>;
@@ -198,7 +198,6 @@ function askedDemands(onClock: (channel: ChannelName) => Float64Array | null): {
 }
 
 function gatherEvidence(
-  flight: Flight,
   axis: AxisName,
   rate: Float64Array | null,
   applied: AppliedDemands,
@@ -210,7 +209,7 @@ function gatherEvidence(
 ): AxisEvidence {
   const demand = applied.perAxis[axis];
   if (rate === null || demand === null) return { bands: [], equations: [] };
-  const record: AxisRecord = { startS, stepS, rate, demand, instrument: onClock(instrumentOf(flight, axis)) };
+  const record: AxisRecord = { startS, stepS, rate, demand, instrument: onClock(`stick.${axis}`) };
   const bands = instrumentBands(record);
   const equations = oscillations
     .filter((o) => o.axis === axis && o.frequencyHz < HIGHEST_LOOP_HZ)
@@ -280,11 +279,6 @@ function referenceByStick(
     yy += (moved[i]! - my) ** 2;
   }
   return xx > 0 && yy > 0 && xy * xy > 0.9 * xx * yy ? reference : null;
-}
-
-/** What moves an axis from outside: the stick; without it the attitude reference, which a position loop would spoil. */
-function instrumentOf(flight: Flight, axis: AxisName): ChannelName {
-  return axisSignals(flight, axis).stick === null ? `attitude.${axis}.reference` : `stick.${axis}`;
 }
 
 interface AxisFit {
@@ -362,6 +356,7 @@ function describe(
   applied: AppliedDemands,
   declared: DeclaredController | null,
   motion: Motion,
+  sticksLogged: boolean,
 ): AxisIdentification {
   // A second-order filter lags by √2/ω, a first-order one by 1/ω, far below its corner.
   const corner = declared?.gyroLowPassHz ?? null;
@@ -387,7 +382,7 @@ function describe(
       applied.perAxis[axis] === null
         ? 'no demand of this axis is logged, nor its terms; log the demand or the proportional, integral and derivative terms'
         : fit === null
-          ? 'nothing but gusts moves this axis, and gusts alone do not show a plant; fly small single stick movements in a calm hover'
+          ? `nothing but gusts is seen to move this axis, and gusts alone do not show a plant; ${sticksLogged ? '' : 'log the sticks and '}fly small single stick movements in a calm hover`
           : null,
   };
 }
