@@ -18,6 +18,8 @@ export default defineConfig({
     globalSetup: ['tests/support/build.ts'],
     testTimeout: 120_000,
     hookTimeout: 120_000,
+    // Both cores of a small machine: by default one is left to the reporter, which doubles the time.
+    maxWorkers: 2,
     reporters: process.env['CI']
       ? ['default', ['json', { outputFile: '.cache/test-results.json' }]]
       : ['default'],
