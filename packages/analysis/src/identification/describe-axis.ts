@@ -64,9 +64,22 @@ export function describeModel(id: AxisIdentification | null): AxisModel {
             unavailable:
               'the attitude gain is not known; log attitude and rate references, or give it with --gains',
           }
-        : describeMargins('attitude', id.margins.attitude, draws, (m) => m.attitude, id),
+        : onTheVerge(id.margins.rate)
+          ? {
+              unavailable:
+                'the rate loop inside it is on the verge of stability, so the attitude loop cannot be judged; mend the rate loop first',
+            }
+          : describeMargins('attitude', id.margins.attitude, draws, (m) => m.attitude, id),
     response: describeResponse(loops, id),
   };
+}
+
+/** dB on either side of the limit within which a rate loop may as well be on the other side of it. */
+const VERGE_DB = 2;
+
+/** A rate loop that may be stable or not leaves open how many unstable poles the loop around it starts with. */
+function onTheVerge(rate: LoopMargins | null): boolean {
+  return rate?.gainMarginDb != null && Math.abs(rate.gainMarginDb) < VERGE_DB;
 }
 
 function describeMargins(
