@@ -270,7 +270,7 @@ function describeCompanion({ axis, relation }: Companion): string {
 }
 
 function describeAxis(study: AxisStudy, hover: Interval): AxisDiagnosis {
-  const model = describeModel(study.identification);
+  const model = describeModel(study.identification, study.oscillations);
   return {
     oscillations: study.oscillations,
     notSearched:

@@ -70,6 +70,7 @@ function madeTerms({ lowPassHz = 25, gains = {}, noise = 0 }: MadeTerms = {}): C
     proportional: column('proportional'),
     integral: column('integral'),
     derivative: column('derivative'),
+    demand: null,
     feedForward: column('feedForward'),
   };
 }

@@ -67,6 +67,8 @@ export interface ControllerRecord {
   readonly integral: Float64Array | null;
   readonly derivative: Float64Array | null;
   readonly feedForward: Float64Array | null;
+  /** What the terms add up to. */
+  readonly demand: Float64Array | null;
   readonly attitude: Float64Array | null;
   readonly attitudeReference: Float64Array | null;
 }
@@ -77,10 +79,11 @@ const AGREES = 0.1;
 const EXPLAINED = 0.9;
 
 /**
- * Declared gains where there are any, else what each logged term does with the logged error. A declared gain that a logged
- * term contradicts by more than a tenth loses to the term.
+ * Declared gains where there are any, else what each logged term does with the logged error. A declared gain that its logged
+ * term contradicts (P and attitude by more than a tenth, the others by more than three tenths) loses to the term.
  *
- * @returns null when neither gives a proportional gain
+ * @returns null when neither gives a proportional gain, or when an I or D gain is not known and the terms seen do not make
+ *   up the demand
  */
 export function controllerOf(
   axis: AxisName,
@@ -123,11 +126,24 @@ export function controllerOf(
       : Math.abs(attitudeTold - attitudeLogged) <= AGREES * attitudeLogged)
       ? attitudeTold
       : attitudeLogged;
+  const ki = settle(gains?.ki, kiLogged);
+  const kd = settle(gains?.kd, derivative?.kd ?? null);
+  const kff = settle(gains?.kff, kffLogged);
+  // A gain that is neither told nor seen is taken for zero only where the terms seen make up the whole demand.
+  if (ki === null || kd === null) {
+    const { integral, derivative: rateTerm, ...rest } = record;
+    const seen = {
+      ...rest,
+      integral: ki === null ? null : integral,
+      derivative: kd === null ? null : rateTerm,
+    };
+    if (!makeUpDemand(seen)) return null;
+  }
   return {
     kp,
-    ki: gains?.ki ?? kiLogged ?? 0,
-    kd: gains?.kd ?? derivative?.kd ?? 0,
-    kff: gains?.kff ?? kffLogged ?? 0,
+    ki: ki ?? 0,
+    kd: kd ?? 0,
+    kff: kff ?? 0,
     derivativeLowPassHz: declared?.derivativeLowPassHz ?? derivative?.lowPassHz ?? null,
     attitude,
     stepS:
@@ -141,6 +157,37 @@ export function controllerOf(
           ? 'the gains file, confirmed by the logged terms'
           : 'the gains file',
   };
+}
+
+/** How far a told I, D or feed-forward gain may be from what its term shows: those are read less exactly than P. */
+const TERM_AGREES = 0.3;
+
+/** The told gain, unless its logged term contradicts it; then what the term shows. null: neither told nor seen. */
+function settle(told: number | null | undefined, seen: number | null): number | null {
+  if (told === null || told === undefined) return seen;
+  return seen === null || Math.abs(told - seen) <= TERM_AGREES * Math.abs(seen) ? told : seen;
+}
+
+/** Share of the demand's variance that the terms seen may leave. */
+const LEFT_OVER = 0.02;
+
+function makeUpDemand({
+  demand,
+  proportional,
+  integral,
+  derivative,
+  feedForward,
+}: ControllerRecord): boolean {
+  if (demand === null || proportional === null) return false;
+  const rest = demand.map(
+    (v, i) => v - proportional[i]! - (integral?.[i] ?? 0) - (derivative?.[i] ?? 0) - (feedForward?.[i] ?? 0),
+  );
+  return varianceOf(rest) <= LEFT_OVER * varianceOf(demand);
+}
+
+function varianceOf(x: Float64Array): number {
+  const mean = x.reduce((sum, v) => sum + v, 0) / x.length;
+  return x.reduce((sum, v) => sum + (v - mean) ** 2, 0) / x.length;
 }
 
 /** Least squares through the origin; null when it explains less than {@link EXPLAINED}. */

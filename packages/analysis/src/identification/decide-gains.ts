@@ -17,6 +17,8 @@ export interface GainDecision {
   /** Margins with today's gains and with the advised ones. */
   readonly today: BothMargins;
   readonly expected: BothMargins;
+  /** What the expected rate loop keeps, at the least, with four in five of the plausible plants. */
+  readonly expectedAtLeast: { readonly gainMarginDb: number | null; readonly phaseMarginDeg: number | null };
   /** Rate crossover today over the one that meets the aim. */
   readonly crossoverShare: number | null;
   readonly why: 'margins-met' | 'too-tight' | 'too-loose' | 'attitude-too-tight' | 'attitude-too-loose';
@@ -35,8 +37,6 @@ export interface GainDecision {
 /** Margins that the next gains keep even with the plants that are worse than four in five. */
 const KEPT = { gainMarginDb: 6.3, phaseMarginDeg: 46 } as const;
 const WORST_SHARE = 0.2;
-/** A shape of gains that suits a plant only at less than this share of what suits the likeliest one does not suit it at all. */
-const UNSUITABLE = 0.3;
 /** However uncertain the plant, gains go no lower than this share of what suits the likeliest: too loose is a danger too. */
 const MOST_CAUTION = { instrument: 0.7, oscillation: 0.5 } as const;
 /** Margins above the requirement by this much need no change. */
@@ -78,6 +78,7 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
       factors: null,
       today: margins,
       expected: margins,
+      expectedAtLeast: atLeast(id, same),
       crossoverShare: share,
       why: 'margins-met',
       kept,
@@ -99,13 +100,18 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
       id.draws.map((draw) => largestRateFactor(id, draw, shape, KEPT) ?? 0),
       WORST_SHARE,
     );
-    let k = Math.min(1, cautious > UNSUITABLE ? cautious : 0.5);
+    const k = Math.min(1, Math.max(cautious, MOST_CAUTION[kind]));
     const raise = LARGEST_RAISE[kind];
-    if (k * shape.P > raise) {
-      k = raise / shape.P;
-      limited = `raising is limited to a factor of ${String(raise)} at a time`;
-    }
     factors = scaled(k);
+    if (factors.P > raise) {
+      // I and D in the balance they have in the end, not cut along with P.
+      const most = LARGEST_TERM_RAISE[kind];
+      const inBalance = (of: 'I' | 'D'): number =>
+        Math.min(most, (raise * balanced.factors[of]) / balanced.factors.P);
+      factors = { P: raise, I: inBalance('I'), D: inBalance('D'), attitude: 1 };
+      limited = `raising P is limited to ${String(raise)} times in one step`;
+    } else if (tuned !== balanced && tuned.factors.P < 0.9 * balanced.factors.P)
+      limited = `raising I and D is limited to ${String(LARGEST_TERM_RAISE[kind])} times in one step, so P is lower than it will be in the end`;
     factors = { ...factors, P: bounded(factors.P), I: bounded(factors.I), D: bounded(factors.D) };
   }
   if (controller.attitude !== null) {
@@ -136,7 +142,17 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
     const m = predict(id, plant, f)?.rate ?? null;
     return { factor, gainMarginDb: m?.gainMarginDb ?? null, phaseMarginDeg: m?.phaseMarginDeg ?? null };
   });
-  return { factors, today: margins, expected, crossoverShare: share, why, kept, trade, limited };
+  return {
+    factors,
+    today: margins,
+    expected,
+    expectedAtLeast: atLeast(id, factors),
+    crossoverShare: share,
+    why,
+    kept,
+    trade,
+    limited,
+  };
 }
 
 function meets(m: BothMargins['rate'], target: { gainMarginDb: number; phaseMarginDeg: number }): boolean {
@@ -161,6 +177,16 @@ function shareOfDraws(
     if (m?.attitude === null || meets(m?.attitude ?? null, target)) attitude++;
   }
   return { rate: rate / id.draws.length, attitude: attitude / id.draws.length };
+}
+
+/** Margins of the rate loop that all but the worst fifth of the plausible plants keep. */
+function atLeast(id: AxisIdentification, factors: GainFactors): GainDecision['expectedAtLeast'] {
+  const drawn = id.draws.map((draw) => predict(id, draw, factors)?.rate ?? null);
+  const low = (of: 'gainMarginDb' | 'phaseMarginDeg'): number | null => {
+    const known = drawn.flatMap((m) => (m === null || m[of] === null ? [] : [m[of]]));
+    return known.length < drawn.length / 2 ? null : quantile(known, WORST_SHARE);
+  };
+  return { gainMarginDb: low('gainMarginDb'), phaseMarginDeg: low('phaseMarginDeg') };
 }
 
 function quantile(values: readonly number[], share: number): number {

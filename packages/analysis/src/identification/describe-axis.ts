@@ -1,8 +1,8 @@
 /** Plant, margins and response of an identified axis, in the units and with the uncertainties of the contract. */
-import { absolute, argument, complex } from '../control/complex.js';
+import { argument, complex } from '../control/complex.js';
 import { stepMetrics } from '../control/step-response.js';
 import type { LoopMargins } from '../control/margins.js';
-import type { Margins, Plant, Response, Unavailable } from '../diagnosis.js';
+import type { Margins, Origin, Oscillation, Plant, Response, Unavailable } from '../diagnosis.js';
 import type { AxisIdentification } from './identify.js';
 import { loopsOf } from './identify.js';
 import { bandwidthHz, closedRateAt, marginsOf, type AxisLoops, type BothMargins } from './loop-model.js';
@@ -19,13 +19,21 @@ export interface AxisModel {
  * simulated hovers whose truth is known (docs/methods.md).
  */
 const MODEL_STD = {
-  rate: { gainDb: 0.4, phaseDeg: 1 },
+  rate: { gainDb: 0.3, phaseDeg: 1 },
   attitude: { gainDb: 0.6, phaseDeg: 1 },
 } as const;
+/** dB per octave beyond what the log shows: there a margin is the model's word alone (judgement, no source). */
+const EXTRAPOLATED_DB = 1.5;
 /** A standard deviation this large says nothing about a margin. */
 const USELESS_DB = 6;
 
-export function describeModel(id: AxisIdentification | null): AxisModel {
+/**
+ * @param oscillations of the axis: a loop that keeps one going by itself is not stable, whatever the model says
+ */
+export function describeModel(
+  id: AxisIdentification | null,
+  oscillations: readonly Oscillation[],
+): AxisModel {
   const none = (unavailable: string): AxisModel => ({
     plant: { unavailable },
     rate: { unavailable },
@@ -67,10 +75,34 @@ export function describeModel(id: AxisIdentification | null): AxisModel {
         : onTheVerge(id.margins.rate)
           ? {
               unavailable:
-                'the rate loop inside it is on the verge of stability, so the attitude loop cannot be judged; mend the rate loop first',
+                'the rate loop inside it is on the verge of stability, so the attitude loop cannot be judged; mend the rate loop first, then fly again',
             }
-          : describeMargins('attitude', id.margins.attitude, draws, (m) => m.attitude, id),
+          : unlessContradicted(
+              oscillations,
+              describeMargins('attitude', id.margins.attitude, draws, (m) => m.attitude, id),
+            ),
     response: describeResponse(loops, id),
+  };
+}
+
+/** Origins inside both loops: whichever rings, the attitude loop around it all is not stable. */
+const LOOPS: ReadonlySet<Origin> = new Set<Origin>(['rate-loop', 'attitude-loop']);
+/**
+ * An attitude loop that keeps an oscillation going by itself is not stable. A model that calls it so, be it by a hair, or swings
+ * that come over from another axis: either way its margins are not to be trusted.
+ */
+function unlessContradicted(
+  oscillations: readonly Oscillation[],
+  margins: Margins | Unavailable,
+): Margins | Unavailable {
+  if ('unavailable' in margins || !margins.stable) return margins;
+  const own = oscillations.find(
+    (o) =>
+      LOOPS.has(o.origin) && o.follows === null && (o.regime === 'growing' || o.regime === 'limit-cycle'),
+  );
+  if (own === undefined) return margins;
+  return {
+    unavailable: `its swing at ${own.frequencyHz.toFixed(2)} Hz sustains itself, but the model read from it calls the loop stable; lower its gain and fly again, with stick movements once it is calm`,
   };
 }
 
@@ -100,7 +132,13 @@ function describeMargins(
     };
   return {
     ...m,
-    gainMarginStdDb: m.gainMarginDb === null ? null : withModel(gainStd, MODEL_STD[loop].gainDb),
+    gainMarginStdDb:
+      m.gainMarginDb === null
+        ? null
+        : withModel(
+            gainStd,
+            Math.hypot(MODEL_STD[loop].gainDb, EXTRAPOLATED_DB * octavesBeyond(m.phaseCrossoverHz, id)),
+          ),
     phaseMarginStdDeg:
       m.phaseMarginDeg === null
         ? null
@@ -108,6 +146,15 @@ function describeMargins(
     from: `plant from ${id.from}; controller from ${id.controller!.from}`,
   };
 }
+
+/** Octaves from the fastest motion the log shows up to where the gain margin is read. */
+function octavesBeyond(hz: number | null, id: AxisIdentification): number {
+  const shown = shownHz(id);
+  return hz === null || shown.length === 0 ? 0 : Math.max(0, Math.log2(hz / Math.max(...shown)));
+}
+
+const shownHz = (id: AxisIdentification): number[] =>
+  [...id.evidence.bands, ...id.evidence.equations].map((e) => e.s.im / (2 * Math.PI));
 
 const withModel = (std: number | null, model: number): number | null =>
   std === null ? null : Math.hypot(std, model);
@@ -136,9 +183,7 @@ function describeResponse(loops: AxisLoops, id: AxisIdentification): Response | 
   // Phase delay between the frequencies where the response lags 90° and 180°, as a pure delay would have it.
   const half = 2 * Math.PI * bandwidth * 0.5;
   const lag = -argument(closedRateAt(loops, complex(0, half)));
-  const bands = id.evidence.bands.map((b) => absolute(b.s) / (2 * Math.PI));
-  const own = id.evidence.equations.map((e) => e.s.im / (2 * Math.PI));
-  const all = [...bands, ...own];
+  const all = shownHz(id);
   return {
     bandwidthHz: bandwidth,
     delayS: Math.max(0, lag / half),

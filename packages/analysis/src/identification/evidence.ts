@@ -116,75 +116,8 @@ export function instrumentBands(record: AxisRecord): InstrumentBand[] {
   return out;
 }
 
-/** Wide bands in which a weak instrument is gathered, Hz. */
-const WIDE_HZ = [0.35, 0.8, 1.6, 3.2, 7] as const;
-const STRONG_ENOUGH = 8;
-
-/**
- * Where no narrow band is strong enough: wide ones, with an instrument shaped as the demand would follow the reference if the
- * plant were a likely one. The shape only has to be about right: whatever it is, it knows nothing of the gusts.
- *
- * @param reference attitude reference, moved by the stick alone
- * @param shapes demand per attitude reference over jω, one for each likely plant
- */
-export function shapedBands(
-  record: AxisRecord,
-  reference: Float64Array,
-  shapes: readonly ((omega: number) => Complex)[],
-): InstrumentBand[] {
-  const n = record.rate.length;
-  const df = 1 / (n * record.stepS);
-  const r = bins(reference);
-  const y = bins(record.rate);
-  const u = bins(record.demand);
-  const at = (x: Float64Array, k: number): Complex => complex(x[2 * k]!, x[2 * k + 1]!);
-  let best: { bands: InstrumentBand[]; explained: number } | null = null;
-  for (const shape of shapes) {
-    const bands: InstrumentBand[] = [];
-    let sum = 0;
-    for (let b = 0; b + 1 < WIDE_HZ.length; b++) {
-      const first = Math.ceil(WIDE_HZ[b]! / df);
-      const last = Math.ceil(WIDE_HZ[b + 1]! / df);
-      const omegas = Array.from({ length: last - first }, (_, i) => 2 * Math.PI * (first + i) * df);
-      const z = omegas.map((omega, i) => multiply(at(r, first + i), shape(omega)));
-      const rates = omegas.map((_, i) => at(y, first + i));
-      const demands = omegas.map((_, i) => at(u, first + i));
-      const power = z.reduce((p, v) => p + v.re ** 2 + v.im ** 2, 0);
-      if (!(power > 0) || omegas.length < 4) continue;
-      const root = Math.sqrt(power);
-      const unit = z.map((v) => scale(v, 1 / root));
-      const project = (x: readonly Complex[]): Complex =>
-        x.reduce((p, v, i) => {
-          const q = multiply(v, conjugate(unit[i]!));
-          return complex(p.re + q.re, p.im + q.im);
-        }, complex(0));
-      const demand = project(demands);
-      const total = demands.reduce((p, v) => p + v.re ** 2 + v.im ** 2, 0);
-      const explained = demand.re ** 2 + demand.im ** 2;
-      const strength = (explained * (omegas.length - 1)) / Math.max(1e-30, total - explained);
-      // Only what the shape predicts counts: the projection must point its way.
-      if (strength < STRONG_ENOUGH || demand.re < 0.7 * Math.sqrt(explained)) continue;
-      sum += explained / total;
-      bands.push({
-        s: complex(0, omegas[omegas.length >> 1]!),
-        rate: project(rates),
-        demand,
-        rates,
-        demands,
-        omegas,
-        instrument: unit,
-        strength,
-      });
-    }
-    if (best === null || sum > best.explained) best = { bands, explained: sum };
-  }
-  const bands = best?.bands ?? [];
-  // One weak band alone can be chance, and turns effectiveness and lag into one another.
-  return bands.length > 1 || bands.some((band) => band.strength > STRONG) ? bands : [];
-}
-
 /** Bins of a record without its straight trend, its ends faded over a twentieth. */
-function bins(values: Float64Array): Float64Array {
+export function bins(values: Float64Array): Float64Array {
   const n = values.length;
   const fade = Math.max(2, Math.floor(n / 20));
   let mean = 0;

@@ -263,3 +263,35 @@ function minimise(
   }
   return { p, cost, normal };
 }
+
+/** Plants drawn for the uncertainty of whatever follows from them. */
+const DRAWS = 48;
+
+/** Parameters drawn from the fit's normal distribution by a fixed, well spread sequence: the same log gives the same numbers. */
+export function drawParameters(fit: PlantFit): Float64Array[] {
+  const size = fit.parameters.length;
+  const symmetric = Matrix.add(fit.covariance, fit.covariance.transpose()).mul(0.5);
+  for (let i = 0; i < size; i++) symmetric.set(i, i, symmetric.get(i, i) * (1 + 1e-9) + 1e-15);
+  const root = new CholeskyDecomposition(symmetric).lowerTriangularMatrix;
+  let state = 12345;
+  const uniform = (): number => {
+    state = (Math.imul(state, 1664525) + 1013904223) >>> 0;
+    return (state + 0.5) / 4294967296;
+  };
+  const draws: Float64Array[] = [];
+  const spread = Math.sqrt(Math.max(1, fit.misfit));
+  for (let d = 0; d < DRAWS; d += 2) {
+    const z = Array.from({ length: size }, () => {
+      const u = uniform();
+      const v = uniform();
+      return Math.sqrt(-2 * Math.log(u)) * Math.cos(2 * Math.PI * v);
+    });
+    for (const sign of [1, -1]) {
+      const p = Float64Array.from(fit.parameters);
+      for (let i = 0; i < size; i++)
+        for (let j = 0; j <= i; j++) p[i] = p[i]! + sign * spread * root.get(i, j) * z[j]!;
+      draws.push(p);
+    }
+  }
+  return draws;
+}

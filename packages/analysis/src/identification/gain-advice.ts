@@ -141,13 +141,13 @@ function reasons(measured: GainDecision | null, rule: RuleDecision | null): stri
           : 'the demand changes faster and by more than anybody flies, so the gains stir it up; what the rotors can do could not be identified, so the step is a plain half',
     ];
   if (measured === null) return [];
-  const { today, expected, crossoverShare, limited, trade } = measured;
+  const { today, expected, expectedAtLeast, crossoverShare, limited, trade } = measured;
   const describe = (m: GainDecision['today']['rate']): string =>
     m === null
       ? 'unknown'
       : `${m.stable ? '' : 'unstable, '}${m.gainMarginDb === null ? 'no gain limit' : `${m.gainMarginDb.toFixed(1)} dB`} and ${m.phaseMarginDeg === null ? 'no phase crossing' : `${m.phaseMarginDeg.toFixed(0)}°`}`;
   return [
-    `margins of the rate loop today: ${describe(today.rate)}; with these gains: ${describe(expected.rate)} (wanted: 8 dB and 50°, required: 6 dB and 45°)`,
+    `margins of the rate loop today: ${describe(today.rate)}; with these gains: ${describe(expected.rate)}, and with four in five of the plants that fit the log no less than ${expectedAtLeast.gainMarginDb?.toFixed(1) ?? '–'} dB and ${expectedAtLeast.phaseMarginDeg?.toFixed(0) ?? '–'}° (wanted: 8 dB and 50°, required: 6 dB and 45°)`,
     ...(today.attitude === null
       ? []
       : [

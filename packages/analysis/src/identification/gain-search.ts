@@ -122,11 +122,15 @@ export interface Tuning {
 }
 
 /** Derivative times tried, as shares of the lag (common practice, no source). */
-const DERIVATIVE_TIMES = [0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8];
+const DERIVATIVE_TIMES = [0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8];
 /** Integral time over lag and delay: slow enough to cost a few degrees at the crossover. */
 const INTEGRAL_TIMES = 5;
+/** Without a derivative term that may leave no gain with the wanted phase margin: then slower ones are tried too. */
+const WITHOUT_DERIVATIVE = [5, 6.5, 8, 10, 15];
 /** Less crossover than this in exchange for less derivative, which stirs up noise. */
 const WORTH = 1.06;
+/** And less in exchange for a quicker integral term, which holds against steady pushes. */
+const WORTH_INTEGRAL = 1.3;
 
 /**
  * The fastest rate loop of a plant that meets the target, then the fastest attitude loop around it. A term that is zero
@@ -143,9 +147,13 @@ export function tune(
   const c = id.controller;
   if (c === null || !(c.kp > 0)) return null;
   let best: { factors: GainFactors; speed: number } | null = null;
-  for (const share of c.kd > 0 ? DERIVATIVE_TIMES.slice(1) : [0]) {
+  const shapes =
+    c.kd > 0
+      ? DERIVATIVE_TIMES.map((share) => ({ share, times: INTEGRAL_TIMES }))
+      : WITHOUT_DERIVATIVE.map((times) => ({ share: 0, times }));
+  for (const { share, times } of shapes) {
     const wantedD = c.kd > 0 ? (share * plant.lagS * c.kp) / c.kd : 1;
-    const wantedI = c.ki > 0 ? c.kp / (INTEGRAL_TIMES * (plant.lagS + plant.delayS)) / c.ki : 1;
+    const wantedI = c.ki > 0 ? c.kp / (times * (plant.lagS + plant.delayS)) / c.ki : 1;
     // I and D follow P in proportion, as far as they may rise; a few rounds settle what P that leaves.
     let shape: GainFactors = { P: 1, I: wantedI, D: wantedD, attitude: 1 };
     let k: number | null = null;
@@ -159,7 +167,7 @@ export function tune(
     }
     if (k === null) continue;
     const factors = { P: k, I: k * shape.I, D: k * shape.D, attitude: 1 };
-    if (best === null || k > WORTH * best.speed) best = { factors, speed: k };
+    if (best === null || k > (c.kd > 0 ? WORTH : WORTH_INTEGRAL) * best.speed) best = { factors, speed: k };
   }
   if (best === null) return null;
   return withAttitude(id, plant, best.factors, target);

@@ -1,15 +1,22 @@
 /** From a hover to the plants, controllers and margins of its axes. */
 import { AXES, type AxisName, type ChannelName, type Flight, type Interval } from '@settle/parser';
-import { CholeskyDecomposition, Matrix } from 'ml-matrix';
-import { add, complex, divide, multiply, scale, type Complex } from '../control/complex.js';
 import { BODY_AXIS_OF } from '../oscillation/axis-signals.js';
-import { evenRecord, firstSignal, smoothed } from '../signals.js';
+import { evenRecord, firstSignal } from '../signals.js';
 import { applyStops, interpolate, type AppliedDemands } from './applied-demand.js';
-import { controllerAt, controllerOf, type AxisController, type DeclaredController } from './controller.js';
-import { instrumentBands, oscillationEquations, shapedBands, type AxisRecord } from './evidence.js';
-import { fitPlants, parametersOf, PRIOR, type AxisEvidence, type PlantFit } from './fit-plant.js';
+import { controllerOf, type AxisController, type DeclaredController } from './controller.js';
+import { instrumentBands, oscillationEquations, type AxisRecord } from './evidence.js';
+import {
+  drawParameters,
+  fitPlants,
+  parametersOf,
+  PRIOR,
+  type AxisEvidence,
+  type PlantFit,
+} from './fit-plant.js';
 import { marginsOf, type AxisLoops, type BothMargins } from './loop-model.js';
-import { plantAt, type PlantParameters } from './plant-model.js';
+import { motionOf, type Motion } from './motion.js';
+import type { PlantParameters } from './plant-model.js';
+import { likelyShapes, referenceByStick, shapedBands } from './shaped-instrument.js';
 
 /** An oscillation the loop may be read from. */
 export interface KnownOscillation {
@@ -41,17 +48,6 @@ export interface AxisIdentification {
   readonly why: string | null;
 }
 
-/** How an axis moves, whatever makes it. */
-export interface Motion {
-  /** Standard deviation of the rate below some 5 Hz, rad/s. */
-  readonly rateStd: number;
-  /** Mean frequency of that motion (from its derivative), Hz. */
-  readonly rateHz: number;
-  /** Mean frequency of the demand asked, Hz, and the standard deviation of what of it is faster than some 5 Hz. */
-  readonly demandHz: number;
-  readonly fastDemandStd: number;
-}
-
 /** Above this an oscillation is not believed to be a rigid body's. */
 const HIGHEST_LOOP_HZ = 22;
 /** Below this the structure of such an aircraft does not ring (common practice, no source). */
@@ -66,7 +62,6 @@ function isStrained(plant: PlantParameters): boolean {
 
 /** Bands an instrument must show a plant in. */
 const FEWEST_BANDS = 3;
-const DRAWS = 48;
 /** Standard deviation of ln τ between the rotors' thrust (roll, pitch) and their torque (yaw). */
 const OTHER_ROTOR_EFFECT = 0.25;
 
@@ -125,6 +120,10 @@ export function identifyAxes(
     };
   }
   if (AXES.some((axis) => bending[axis].length > 0)) fits = fitAll(evidence);
+  // Where a swing alone calls for an aircraft that does not exist, it shows no plant.
+  for (const axis of AXES)
+    if (evidence[axis].bands.length === 0 && fits[axis] !== null && isStrained(fits[axis].plant))
+      fits[axis] = null;
   return Object.fromEntries(
     AXES.map((axis) => [
       axis,
@@ -138,6 +137,7 @@ export function identifyAxes(
         declared,
         motionOf(rates[axis], asked.perAxis[axis], stepS),
         flight.signals.has(`stick.${axis}`),
+        oscillations.some((o) => o.axis === axis && o.selfSustained),
       ),
     ]),
   ) as unknown as Record<AxisName, AxisIdentification>;
@@ -159,6 +159,7 @@ function controllerOnClock(
     integral: onClock(`rate.${axis}.integral`),
     derivative: onClock(`rate.${axis}.derivative`),
     feedForward: onClock(`rate.${axis}.feedforward`),
+    demand: onClock(`rate.${axis}.demand`),
     attitude: onClock(`attitude.${axis}.measured`),
     attitudeReference: onClock(`attitude.${axis}.reference`),
   };
@@ -211,8 +212,11 @@ function gatherEvidence(
   if (rate === null || demand === null) return { bands: [], equations: [] };
   const record: AxisRecord = { startS, stepS, rate, demand, instrument: onClock(`stick.${axis}`) };
   const bands = instrumentBands(record);
+  // What holds a swing at its size is most often the motors' stops. Where they are not seen, the demand asked is not what
+  // the motors did, and the ratio of rate to demand is nobody's plant.
   const equations = oscillations
     .filter((o) => o.axis === axis && o.frequencyHz < HIGHEST_LOOP_HZ)
+    .filter((o) => !(applied.stopsUnknown && o.selfSustained))
     .flatMap((o) =>
       oscillationEquations(
         record,
@@ -226,59 +230,6 @@ function gatherEvidence(
   const reference = referenceByStick(axis, onClock, stepS);
   if (reference === null || controller === null) return { bands: [], equations };
   return { bands: shapedBands(record, reference, likelyShapes(controller)), equations };
-}
-
-/** Effectiveness of the plants that a weak instrument is shaped for, rad/s². */
-const LIKELY_EFFECTIVENESS = [4, 8, 16, 32, 64, 128, 256];
-
-/** Demand per attitude reference in closed loop, for plants of any effectiveness. */
-function likelyShapes(controller: AxisController): ((omega: number) => Complex)[] {
-  return LIKELY_EFFECTIVENESS.map((effectiveness) => (omega) => {
-    const s = complex(0, omega);
-    const g = plantAt(
-      {
-        effectiveness,
-        lagS: Math.exp(PRIOR.lnLag[0]),
-        delayS: Math.exp(PRIOR.lnDelay[0]),
-        filterShare: PRIOR.filterShare[0],
-        dampingPerS: PRIOR.damping[0],
-        instabilityPerS2: 0,
-      },
-      s,
-    );
-    const c = controllerAt(controller, s);
-    const outer = scale(add(c, complex(controller.kff)), controller.attitude ?? 1);
-    const loop = add(multiply(c, g), divide(multiply(outer, g), s));
-    return divide(outer, add(complex(1), loop));
-  });
-}
-
-/** The attitude reference, where the stick alone moves it: in proportion, or on yaw as its rate. */
-function referenceByStick(
-  axis: AxisName,
-  onClock: (channel: ChannelName) => Float64Array | null,
-  stepS: number,
-): Float64Array | null {
-  const stick = onClock(`stick.${axis}`);
-  const reference = onClock(`attitude.${axis}.reference`);
-  if (stick === null || reference === null) return null;
-  const width = Math.max(1, Math.round(0.2 / stepS));
-  const moved =
-    axis === 'yaw' ? reference.map((v, i) => (i < width ? 0 : v - reference[i - width]!)) : reference;
-  const cause =
-    axis === 'yaw' ? smoothed(stick, width).map((_, i, all) => all[Math.max(0, i - (width >> 1))]!) : stick;
-  let xy = 0;
-  let xx = 0;
-  let yy = 0;
-  const mean = (x: Float64Array): number => x.reduce((sum, v) => sum + v / x.length, 0);
-  const mx = mean(cause);
-  const my = mean(moved);
-  for (let i = width; i < stick.length; i++) {
-    xy += (cause[i]! - mx) * (moved[i]! - my);
-    xx += (cause[i]! - mx) ** 2;
-    yy += (moved[i]! - my) ** 2;
-  }
-  return xx > 0 && yy > 0 && xy * xy > 0.9 * xx * yy ? reference : null;
 }
 
 interface AxisFit {
@@ -318,35 +269,6 @@ function fitAll(evidence: Readonly<Record<AxisName, AxisEvidence>>): Record<Axis
   return out;
 }
 
-/** Parameters drawn from the fit's normal distribution by a fixed, well spread sequence: the same log gives the same numbers. */
-function drawParameters(fit: PlantFit): Float64Array[] {
-  const size = fit.parameters.length;
-  const symmetric = Matrix.add(fit.covariance, fit.covariance.transpose()).mul(0.5);
-  for (let i = 0; i < size; i++) symmetric.set(i, i, symmetric.get(i, i) * (1 + 1e-9) + 1e-15);
-  const root = new CholeskyDecomposition(symmetric).lowerTriangularMatrix;
-  let state = 12345;
-  const uniform = (): number => {
-    state = (Math.imul(state, 1664525) + 1013904223) >>> 0;
-    return (state + 0.5) / 4294967296;
-  };
-  const draws: Float64Array[] = [];
-  const spread = Math.sqrt(Math.max(1, fit.misfit));
-  for (let d = 0; d < DRAWS; d += 2) {
-    const z = Array.from({ length: size }, () => {
-      const u = uniform();
-      const v = uniform();
-      return Math.sqrt(-2 * Math.log(u)) * Math.cos(2 * Math.PI * v);
-    });
-    for (const sign of [1, -1]) {
-      const p = Float64Array.from(fit.parameters);
-      for (let i = 0; i < size; i++)
-        for (let j = 0; j <= i; j++) p[i] = p[i]! + sign * spread * root.get(i, j) * z[j]!;
-      draws.push(p);
-    }
-  }
-  return draws;
-}
-
 function describe(
   axis: AxisName,
   controller: AxisController | null,
@@ -357,6 +279,7 @@ function describe(
   declared: DeclaredController | null,
   motion: Motion,
   sticksLogged: boolean,
+  swings: boolean,
 ): AxisIdentification {
   // A second-order filter lags by √2/ω, a first-order one by 1/ω, far below its corner.
   const corner = declared?.gyroLowPassHz ?? null;
@@ -381,49 +304,14 @@ function describe(
     why:
       applied.perAxis[axis] === null
         ? 'no demand of this axis is logged, nor its terms; log the demand or the proportional, integral and derivative terms'
-        : fit === null
-          ? `nothing but gusts is seen to move this axis, and gusts alone do not show a plant; ${sticksLogged ? '' : 'log the sticks and '}fly small single stick movements in a calm hover`
-          : null,
+        : fit === null && applied.stopsUnknown && swings
+          ? 'it swings by itself and the motor commands are not logged with the demands, so what the stops take away is not seen; log the motor commands'
+          : fit === null
+            ? `nothing but gusts is seen to move this axis, and gusts alone do not show a plant; ${sticksLogged ? '' : 'log the sticks and '}fly small single stick movements in a calm hover`
+            : null,
   };
 }
 
 export function loopsOf(id: AxisIdentification, plant: PlantParameters): AxisLoops | null {
   return id.controller === null ? null : { plant, controller: id.controller, gyroDelayS: id.gyroDelayS };
-}
-
-/** Two moving averages of this length let through what is slower than some 5 Hz. */
-const SMOOTHING_S = 0.12;
-
-function motionOf(rate: Float64Array | null, demand: Float64Array | null, stepS: number): Motion {
-  const width = Math.max(1, Math.round(SMOOTHING_S / stepS));
-  const slow = rate === null ? null : frequencyOf(smoothed(smoothed(rate, width), width), stepS);
-  const asked = demand === null ? null : frequencyOf(smoothed(demand, 1), stepS);
-  const calm = demand === null ? null : smoothed(smoothed(demand, width), width);
-  const fast =
-    demand === null
-      ? null
-      : frequencyOf(
-          demand.map((v, i) => v - calm![i]!),
-          stepS,
-        );
-  return {
-    rateStd: slow?.std ?? 0,
-    rateHz: slow?.hz ?? 0,
-    demandHz: asked?.hz ?? 0,
-    fastDemandStd: fast?.std ?? 0,
-  };
-}
-
-/** Standard deviation, and that of the derivative over it: the mean frequency of a motion (S. O. Rice, 1944). */
-function frequencyOf(values: Float64Array, stepS: number): { std: number; hz: number } {
-  let mean = 0;
-  for (const v of values) mean += v / values.length;
-  let square = 0;
-  let slope = 0;
-  for (let i = 1; i < values.length; i++) {
-    square += (values[i]! - mean) ** 2;
-    slope += ((values[i]! - values[i - 1]!) / stepS) ** 2;
-  }
-  if (!(square > 0)) return { std: 0, hz: 0 };
-  return { std: Math.sqrt(square / values.length), hz: Math.sqrt(slope / square) / (2 * Math.PI) };
 }
