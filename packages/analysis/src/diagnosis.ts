@@ -1,9 +1,8 @@
 import type { AxisName, BodyAxis } from '@settle/parser';
+import type { LoopMargins } from './control/margins.js';
+import type { Unavailable } from './unavailable.js';
 
-/** Why something cannot be given, and what to log or fly to get it. */
-export interface Unavailable {
-  readonly unavailable: string;
-}
+export { isUnavailable, type Unavailable } from './unavailable.js';
 
 export type PhaseKind = 'ground' | 'takeoff' | 'hover' | 'manoeuvre' | 'landing' | 'upset';
 
@@ -54,16 +53,11 @@ export interface Response {
   readonly coherentBandHz: readonly [number, number];
 }
 
-export interface Margins {
-  readonly stable: boolean;
-  readonly gainMarginDb: number | null;
-  readonly gainReductionMarginDb: number | null;
-  readonly phaseMarginDeg: number | null;
-  readonly crossoverHz: number | null;
-  readonly phaseCrossoverHz: number | null;
-  readonly sensitivityPeak: number | null;
+/** Of an identified loop, with standard deviations; null where the margin itself is. */
+export interface Margins extends LoopMargins {
   readonly gainMarginStdDb: number | null;
   readonly phaseMarginStdDeg: number | null;
+  /** Channels and method. */
   readonly from: string;
 }
 
@@ -228,8 +222,4 @@ export interface Diagnosis {
   readonly findings: readonly Finding[];
   readonly advice: readonly Advice[];
   readonly cautions: readonly string[];
-}
-
-export function isUnavailable(value: object): value is Unavailable {
-  return 'unavailable' in value;
 }

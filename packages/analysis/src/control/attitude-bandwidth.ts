@@ -3,7 +3,7 @@
  * 2000, and J. Ham, C. Gardner and M. Tischler, "Flight Testing and Frequency Domain Analysis for Rotorcraft Handling Qualities
  * Characteristics". Its levels for piloted machines are no measure for a small one and are left out.
  */
-import type { Unavailable } from '../diagnosis.js';
+import type { Unavailable } from '../unavailable.js';
 import { intervalOf } from './interpolate.js';
 import {
   frequencyText,

@@ -1,5 +1,5 @@
 /** Gain and phase margins and sensitivity peak of a loop of which the frequency response is known. */
-import type { Unavailable } from '../diagnosis.js';
+import type { Unavailable } from '../unavailable.js';
 import {
   findStableGains,
   staticLogGain,

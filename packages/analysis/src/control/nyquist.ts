@@ -4,7 +4,7 @@
  * at the origin, turns around −1/g anticlockwise once for each unstable pole of L. Turns are counted where the curve crosses
  * the negative real axis beyond −1/g, so one list of crossings answers for every g.
  */
-import type { Unavailable } from '../diagnosis.js';
+import type { Unavailable } from '../unavailable.js';
 import { frequencyText, traceResponse, type ResponseCurve, type ResponseFunction } from './response-curve.js';
 import { findRoot } from './search.js';
 

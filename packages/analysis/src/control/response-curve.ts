@@ -2,7 +2,7 @@
  * A frequency response as a curve: logarithm of the gain and continuous phase over the logarithm of the frequency, from a
  * function that is evaluated or from a table that is interpolated.
  */
-import type { Unavailable } from '../diagnosis.js';
+import type { Unavailable } from '../unavailable.js';
 import type { Complex } from './complex.js';
 import { interpolateCubic, interpolateLinear, intervalOf } from './interpolate.js';
 

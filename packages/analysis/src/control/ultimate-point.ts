@@ -1,5 +1,5 @@
 /** Where proportional control alone makes a loop oscillate. */
-import type { Unavailable } from '../diagnosis.js';
+import type { Unavailable } from '../unavailable.js';
 import { findStableGains, traceLoop, type LoopStructure } from './nyquist.js';
 import type { ResponseFunction } from './response-curve.js';
 
