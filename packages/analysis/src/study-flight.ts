@@ -1,0 +1,131 @@
+/** Everything the analysis learns of a flight, before any of it is put into words. */
+import { AXES, type AxisName, type Flight, type GainsFile, type Interval } from '@settle/parser';
+import { describeActuators } from './actuators.js';
+import type { AxisStudy } from './axis-study.js';
+import { describeBattery } from './battery.js';
+import { CannotAnalyse } from './cannot-analyse.js';
+import type { Actuators, Battery, Phase, Unavailable } from './diagnosis.js';
+import type { DeclaredController } from './identification/controller.js';
+import { declaredController } from './identification/declared.js';
+import { explainOscillation } from './identification/explain.js';
+import { decideAll, type AxisDecision } from './identification/gain-advice.js';
+import { identifyAxes, type AxisIdentification, type KnownOscillation } from './identification/identify.js';
+import { axisSignals } from './oscillation/axis-signals.js';
+import { searchBand, type SearchBand } from './oscillation/band.js';
+import { studyAxis } from './oscillation/study-axis.js';
+import { findPhases, longestHover } from './phases/find-phases.js';
+
+export interface DiagnoseOptions {
+  /** Declares this part of the flight, in s on its clock, to be the hover. */
+  readonly fromS?: number;
+  readonly toS?: number;
+  /** Gains and filters the flight was flown with. */
+  readonly gains?: GainsFile;
+}
+
+export interface FlightStudy {
+  readonly flight: Flight;
+  readonly phases: readonly Phase[];
+  /** Which channels told the phases apart. */
+  readonly phasesFrom: string;
+  /** The hover that everything below is about. */
+  readonly hover: Interval;
+  readonly band: SearchBand;
+  /** Roll, pitch, yaw. */
+  readonly axes: readonly AxisStudy[];
+  readonly decisions: readonly AxisDecision[];
+  readonly actuators: Actuators | Unavailable;
+  readonly battery: Battery | Unavailable;
+}
+
+/**
+ * @throws CannotAnalyse when the flight has no hover or no body motion to look at
+ */
+export function studyFlight(flight: Flight, options: DiagnoseOptions = {}): FlightStudy {
+  const { phases, decidedBy } = findPhases(flight, askedInterval(flight, options));
+  const hover = longestHover(phases);
+  if (hover === null)
+    throw new CannotAnalyse(
+      'no hover found in the log',
+      'give its start and end with --from and --to, or log motor commands, throttle or height',
+    );
+  const fastestHz = fastestMotionLog(flight);
+  if (fastestHz === null)
+    throw new CannotAnalyse(
+      'the log has neither body rates nor attitude',
+      'log the gyro or body rates at 100 Hz or more, and the attitude',
+    );
+  const band = searchBand(flight, hover, fastestHz);
+  const found = AXES.map((axis) => studyAxis(flight, axis, hover, band));
+  const identified = identifyAxes(flight, hover, found.flatMap(knownOscillations), declaredBy(options));
+  return {
+    flight,
+    phases,
+    phasesFrom: decidedBy,
+    hover,
+    band,
+    axes: found.map((study) => explainStudy(study, identified)),
+    decisions: identified === null ? [] : decideAll(identified),
+    actuators: describeActuators(flight, hover),
+    battery: describeBattery(flight, hover),
+  };
+}
+
+function fastestMotionLog(flight: Flight): number | null {
+  const rates = AXES.flatMap((axis) => {
+    const { rate, attitude } = axisSignals(flight, axis);
+    return [rate, attitude].flatMap((signal) => (signal === null ? [] : [signal.clock.sampleRateHz]));
+  });
+  return rates.length === 0 ? null : Math.max(...rates);
+}
+
+function askedInterval(flight: Flight, options: DiagnoseOptions): Interval | undefined {
+  if (options.fromS === undefined && options.toS === undefined) return undefined;
+  const interval = { startS: options.fromS ?? 0, endS: options.toS ?? flight.durationS };
+  if (!(interval.endS > interval.startS) || interval.startS >= flight.durationS || interval.endS <= 0)
+    throw new CannotAnalyse(
+      `the log has nothing from ${String(interval.startS)} s to ${String(interval.endS)} s`,
+      `the flight lasts from 0 to ${flight.durationS.toFixed(1)} s`,
+    );
+  return interval;
+}
+
+function declaredBy(options: DiagnoseOptions): DeclaredController | null {
+  return options.gains === undefined ? null : declaredController(options.gains);
+}
+
+/** Oscillations of the axis itself, which a loop may be read from. */
+function knownOscillations(study: AxisStudy): KnownOscillation[] {
+  return study.oscillations
+    .filter((o) => o.follows === null)
+    .map((o) => ({
+      axis: study.axis,
+      frequencyHz: o.frequencyHz,
+      startS: o.startS,
+      endS: o.endS,
+      selfSustained: o.regime !== 'driven',
+      dampingRatio: o.dampingRatio,
+    }));
+}
+
+/** Adds what the identified loops say: plant, margins, and which loop an oscillation of unknown origin arises in. */
+function explainStudy(
+  study: AxisStudy,
+  identified: Readonly<Record<AxisName, AxisIdentification>> | null,
+): AxisStudy {
+  const identification = identified?.[study.axis] ?? null;
+  if (identification === null) return study;
+  const oscillations = study.oscillations.map((line) => {
+    if (line.origin !== 'unknown') return line;
+    const explained = explainOscillation(identification, line);
+    return explained === null
+      ? line
+      : {
+          ...line,
+          origin: explained.origin,
+          confidence: explained.confidence,
+          evidence: [...line.evidence, ...explained.evidence],
+        };
+  });
+  return { ...study, identification, oscillations };
+}
