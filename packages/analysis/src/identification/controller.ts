@@ -117,7 +117,9 @@ export function controllerOf(
       ? null
       : record.attitudeReference.map((value, i) => value - record.attitude![i]!);
   const attitudeLogged =
-    attitudeError === null || record.reference === null ? null : slope(attitudeError, record.reference);
+    attitudeError === null || record.reference === null
+      ? null
+      : attitudeGain(attitudeError, record.reference, record.stepS);
   const attitudeTold = declared?.attitude[axis] ?? null;
   const attitude =
     attitudeTold !== null &&
@@ -202,6 +204,25 @@ function slope(x: Float64Array, y: Float64Array): number | null {
   }
   if (!(xx > 0) || !(yy > 0)) return yy === 0 && xx > 0 ? 0 : null;
   return (xy * xy) / (xx * yy) < EXPLAINED ? null : xy / xx;
+}
+
+/**
+ * References this near the largest may have met a limit of the controller, and beside them a stick's step is drawn as a slope
+ * by a slow log: both are left out, this many seconds either side.
+ */
+const NEAR_LIMIT = 0.8;
+const BESIDE_S = 0.05;
+
+/** Rate reference per angle error, from where no limit of the reference was met. */
+function attitudeGain(error: Float64Array, reference: Float64Array, stepS: number): number | null {
+  const largest = reference.reduce((most, v) => Math.max(most, Math.abs(v)), 0);
+  const beside = Math.max(1, Math.round(BESIDE_S / stepS));
+  const left = new Uint8Array(reference.length);
+  reference.forEach((v, i) => {
+    if (Math.abs(v) >= NEAR_LIMIT * largest) left.fill(1, Math.max(0, i - beside), i + beside + 1);
+  });
+  const kept = (x: Float64Array): Float64Array => x.filter((_, i) => left[i] === 0);
+  return slope(kept(error), kept(reference));
 }
 
 /** Over half-second stretches, in which the error between logged samples averages out. */

@@ -44,7 +44,7 @@ const COMFORTABLE = { gainMarginDb: 6.7, phaseMarginDeg: 47 } as const;
 /** Rate loops slower than this share of what the aim allows are worth raising. */
 const SLOW_SHARE = 0.72;
 /** Largest changes: raising is bounded harder than lowering. Common practice, no source. */
-const LARGEST_RAISE = { instrument: 6, oscillation: 1.25 } as const;
+const LARGEST_RAISE = { instrument: 10, oscillation: 1.25 } as const;
 const LARGEST_ATTITUDE_RAISE = { instrument: 2.5, oscillation: 1.25 } as const;
 /** I and D may follow P up by more where the sticks have shown the plant. */
 const LARGEST_TERM_RAISE = { instrument: 8, oscillation: 2 } as const;

@@ -281,9 +281,10 @@ function describe(
   sticksLogged: boolean,
   swings: boolean,
 ): AxisIdentification {
-  // A second-order filter lags by √2/ω, a first-order one by 1/ω, far below its corner.
+  // A second-order filter lags by √2/ω, a first-order one by 1/ω, far below its corner. What the gyro's filters delay, the
+  // attitude loop does not see; where nothing is told of them it is taken to see all of the delay, which is the careful side.
   const corner = declared?.gyroLowPassHz ?? null;
-  const gyroDelayS = corner === null ? 0.003 : 1.2 / (2 * Math.PI * corner);
+  const gyroDelayS = corner === null ? 0 : 1.2 / (2 * Math.PI * corner);
   const margins =
     controller === null || fit === null ? null : marginsOf({ plant: fit.plant, controller, gyroDelayS });
   return {

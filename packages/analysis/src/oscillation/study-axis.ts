@@ -6,6 +6,7 @@ import type { Oscillation } from '../diagnosis.js';
 import { firstSignal, rotorSignals } from '../signals.js';
 import { axisSignals, BODY_AXIS_OF, type AxisSignals } from './axis-signals.js';
 import type { SearchBand } from './band.js';
+import { findDemandSwings, type DemandSwing } from './demand-swing.js';
 import {
   amplitudesAt,
   findAxisLines,
@@ -48,12 +49,48 @@ export function studyAxis(flight: Flight, axis: AxisName, hover: Interval, band:
     return why === null ? [] : [{ line, why }];
   });
   const real = lines.filter((line) => folded.every((f) => f.line !== line));
+  const otherDemands = AXES.filter((other) => other !== axis)
+    .map((other) => prepareSignal(axisSignals(flight, other).demand, hover))
+    .filter((prepared) => prepared !== null);
+  const search = { ...band, falseAlarmRate: FALSE_ALARM_RATES.small };
+  const unseen = findDemandSwings(flight, signals, hover, search, lines, otherDemands);
   return {
     axis,
     signals,
     folded,
     identification: null,
-    oscillations: real.map((line) => describeOscillation(flight, signals, line, hover)),
+    oscillations: [
+      ...real.map((line) => describeOscillation(flight, signals, line, hover)),
+      ...unseen.map(describeDemandSwing),
+    ],
+  };
+}
+
+/** The motion is small and mostly noise: how it goes on is read from the demand. */
+function describeDemandSwing(swing: DemandSwing): Oscillation {
+  const { measured } = swing;
+  return {
+    frequencyHz: swing.frequencyHz,
+    frequencyStdHz: swing.frequencyStdHz,
+    rateAmplitudeDegS: swing.rateAmplitude * DEG,
+    rateAmplitudeStdDegS:
+      swing.rateAmplitude * DEG * (measured.amplitudeStd / Math.max(1e-12, measured.amplitude)),
+    attitudeAmplitudeDeg: null,
+    startS: swing.startS,
+    endS: swing.endS,
+    envelopeGrowthPerS: measured.growthPerS,
+    envelopeGrowthStdPerS: measured.growthStdPerS,
+    regime: swing.regime,
+    follows: null,
+    clippedShare: swing.clippedShare,
+    dampingRatio: swing.regime === 'growing' ? null : 0,
+    dampingRatioStd: null,
+    origin: 'unknown',
+    confidence: 0,
+    evidence: [
+      `the demand swings by ±${(100 * swing.demandAmplitude).toFixed(0)} % of full authority at that frequency, though the body hardly follows; ${(100 * swing.meanShare).toFixed(0)} % of the demand's motion within an octave either side is this one line`,
+      ...clippingEvidence(swing.clippedShare),
+    ],
   };
 }
 
