@@ -148,7 +148,6 @@ export function madeIdentification(made: MadeAxis = {}): AxisIdentification {
     rates: [],
     demands: [],
     omegas: [],
-    instrument: null,
     strength: 100,
   };
   return {
@@ -169,7 +168,11 @@ export function madeIdentification(made: MadeAxis = {}): AxisIdentification {
           }),
     gyroDelayS,
     margins: plant === null || controller === null ? null : marginsOf({ plant, controller, gyroDelayS }),
-    evidence: { bands: made.sticks === false ? [] : [band, band, band], equations: made.equations ?? [] },
+    evidence: {
+      bands: made.sticks === false ? [] : [band, band, band],
+      equations: made.equations ?? [],
+      gain: null,
+    },
     bendingHz: made.bendingHz ?? [],
     cutShare: 0,
     motion: made.motion ?? { rateStd: 0.05, rateHz: 1, demandHz: 2, fastDemandStd: 0.01 },

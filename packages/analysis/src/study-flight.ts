@@ -38,6 +38,9 @@ export interface FlightStudy {
   readonly battery: Battery | Unavailable;
 }
 
+/** An upset later than this after the hover is another story, s. */
+const LANDING_S = 3;
+
 /**
  * @throws CannotAnalyse when the flight has no hover or no body motion to look at
  */
@@ -57,7 +60,13 @@ export function studyFlight(flight: Flight, options: DiagnoseOptions = {}): Flig
     );
   const band = searchBand(flight, hover, fastestHz);
   const found = AXES.map((axis) => studyAxis(flight, axis, hover, band));
-  const identified = identifyAxes(flight, hover, found.flatMap(knownOscillations), declaredBy(options));
+  const identified = identifyAxes(
+    flight,
+    hover,
+    untilUpset(phases, hover),
+    found.flatMap(knownOscillations),
+    declaredBy(options),
+  );
   return {
     flight,
     phases,
@@ -88,6 +97,14 @@ function askedInterval(flight: Flight, options: DiagnoseOptions): Interval | und
       `the flight lasts from 0 to ${flight.durationS.toFixed(1)} s`,
     );
   return interval;
+}
+
+/** The hover and what followed it up to where the aircraft tipped over; null when it did not. */
+function untilUpset(phases: readonly Phase[], hover: Interval): Interval | null {
+  const upset = phases.find((phase) => phase.kind === 'upset' && phase.startS >= hover.endS);
+  return upset === undefined || upset.startS - hover.endS > LANDING_S
+    ? null
+    : { startS: hover.startS, endS: upset.startS };
 }
 
 function declaredBy(options: DiagnoseOptions): DeclaredController | null {

@@ -32,7 +32,7 @@ function cases(count: number, sticks: boolean) {
 
 describe('decideGains', () => {
   it.each([
-    ['stick movements', true, 6, 2.5],
+    ['stick movements', true, 10, 2.5],
     ['a swing alone', false, 1.25, 1.25],
   ])('from %s never raises P or attitude beyond its limit', (_, sticks, most, mostAttitude) => {
     let raised = 0;

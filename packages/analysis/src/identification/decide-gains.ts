@@ -1,4 +1,5 @@
 /** Which factors on the gains of one axis its identified loops call for, as far as their uncertainty allows. */
+import { shownByStick } from './fit-plant.js';
 import type { AxisIdentification } from './identify.js';
 import {
   AIM,
@@ -59,7 +60,7 @@ const bounded = (factor: number): number => Math.max(SMALLEST, Math.min(LARGEST,
 export function decideGains(id: AxisIdentification): GainDecision | null {
   const { plant, margins, controller } = id;
   if (plant === null || margins === null || margins.rate === null || controller === null) return null;
-  const strong = id.evidence.bands.length > 0;
+  const strong = shownByStick(id.evidence);
   const kind = strong ? 'instrument' : 'oscillation';
   const balanced = tune(id, plant);
   const tuned = tune(id, plant, AIM, LARGEST_TERM_RAISE[kind]) ?? balanced;

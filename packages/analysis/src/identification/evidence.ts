@@ -51,8 +51,6 @@ export interface InstrumentBand {
   readonly rates: readonly Complex[];
   readonly demands: readonly Complex[];
   readonly omegas: readonly number[];
-  /** Of each bin, where the band is wide: the plant is then taken at every bin. */
-  readonly instrument: readonly Complex[] | null;
   /** Demand explained by the instrument over what chance explains. */
   readonly strength: number;
 }
@@ -109,7 +107,6 @@ export function instrumentBands(record: AxisRecord): InstrumentBand[] {
       rates,
       demands,
       omegas,
-      instrument: null,
       strength: (explained * (perBand - 1)) / Math.max(1e-30, total - explained),
     });
   }

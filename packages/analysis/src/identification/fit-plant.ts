@@ -5,22 +5,24 @@ import { CholeskyDecomposition, inverse as invert, Matrix } from 'ml-matrix';
 import { absolute, complex, multiply, subtract, type Complex } from '../control/complex.js';
 import type { Equation, InstrumentBand } from './evidence.js';
 import { plantAt, type PlantParameters } from './plant-model.js';
-
-/** What is known before any log: means and standard deviations. Common practice, no source. */
-export const PRIOR = {
-  /** Of ln τ: 30 to 100 ms for most rotors of 5 to 20 inches. */
-  lnLag: [Math.log(0.055), 0.5],
-  /** Of ln d: a controller step, the bus, the gyro's filter. */
-  lnDelay: [Math.log(0.014), 0.4],
-  /** Of φ: low-pass filters of first and second order, and plain delays. */
-  filterShare: [0.4, 0.25],
-  damping: [0.6, 0.5],
-  instability: [0, 1.2],
-} as const;
+import { PRIOR } from './prior.js';
+import type { GainEstimate } from './gain-estimate.js';
 
 export interface AxisEvidence {
   readonly bands: readonly InstrumentBand[];
   readonly equations: readonly Equation[];
+  /** Where there are no bands: the size of the plant's response at one frequency. */
+  readonly gain: GainEstimate | null;
+}
+
+/** Whether anything in the hover shows this axis' plant. */
+export function shows({ bands, equations, gain }: AxisEvidence): boolean {
+  return bands.length + equations.length > 0 || gain !== null;
+}
+
+/** Whether a stick showed it, which no gust and no limit of the motors can feign. */
+export function shownByStick({ bands, gain }: AxisEvidence): boolean {
+  return bands.length > 0 || gain?.from === 'weak-stick';
 }
 
 export interface PlantFit {
@@ -49,7 +51,6 @@ export function parametersOf(p: ArrayLike<number>, axis: number): PlantParameter
 
 interface Weighted {
   readonly axis: number;
-  readonly wide: InstrumentBand | null;
   readonly s: Complex;
   readonly rate: Complex;
   readonly demand: Complex;
@@ -66,12 +67,13 @@ export function fitPlants(
 ): PlantFit {
   let best: { p: Float64Array; cost: number; normal: Matrix } | null = null;
   let weighted: Weighted[] = [];
+  const gains = evidence.flatMap(({ gain }, axis) => (gain === null ? [] : [{ axis, gain }]));
   for (const lag of [0.03, 0.055, 0.1]) {
     let p = initial(evidence, lag);
     let result: { p: Float64Array; cost: number; normal: Matrix } | null = null;
     for (let pass = 0; pass < 4; pass++) {
       weighted = weigh(evidence, p);
-      result = minimise(weighted, p, evidence.length, priorLag);
+      result = minimise(weighted, gains, p, evidence.length, priorLag);
       p = result.p;
     }
     if (result !== null && (best === null || result.cost < best.cost)) best = result;
@@ -79,7 +81,7 @@ export function fitPlants(
   const { p, normal, cost } = best!;
   const freedom = Math.max(1, 2 * weighted.length - 2 - evidence.length);
   return {
-    plants: evidence.map((e, a) => (e.bands.length + e.equations.length > 0 ? parametersOf(p, a) : null)),
+    plants: evidence.map((e, a) => (shows(e) ? parametersOf(p, a) : null)),
     parameters: p,
     covariance: invert(normal),
     misfit: cost / freedom,
@@ -108,6 +110,10 @@ function initial(evidence: readonly AxisEvidence[], lagS: number): Float64Array 
         'variance' in e ? 1 / Math.max(1e-30, e.variance) : 1 / Math.max(1e-30, meanPower(e.rates));
       top += weight * (x.re * e.rate.re + x.im * e.rate.im);
       bottom += weight * (x.re * x.re + x.im * x.im);
+    }
+    if (bottom === 0 && axis.gain !== null) {
+      top = Math.exp(axis.gain.lnGain);
+      bottom = absolute(plantAt(unit, complex(0, axis.gain.omega)));
     }
     const k = bottom > 0 ? top / bottom : 0;
     p[COMMON + PER_AXIS * a] = Math.log(k > 0.05 ? k : 30);
@@ -147,7 +153,6 @@ function weigh(evidence: readonly AxisEvidence[], p: Float64Array): Weighted[] {
       const size = absolute(band.rate);
       out.push({
         axis: a,
-        wide: band.instrument === null ? null : band,
         s: band.s,
         rate: band.rate,
         demand: band.demand,
@@ -157,7 +162,6 @@ function weigh(evidence: readonly AxisEvidence[], p: Float64Array): Weighted[] {
     for (const e of axis.equations)
       out.push({
         axis: a,
-        wide: null,
         s: e.s,
         rate: e.rate,
         demand: e.demand,
@@ -165,23 +169,6 @@ function weigh(evidence: readonly AxisEvidence[], p: Float64Array): Weighted[] {
       });
   });
   return out;
-}
-
-/** What the plant makes of an equation's demand; of a wide band bin by bin. */
-function predictedRate(e: Weighted, plant: PlantParameters): Complex {
-  if (e.wide === null) return multiply(plantAt(plant, e.s), e.demand);
-  let re = 0;
-  let im = 0;
-  e.wide.omegas.forEach((omega, i) => {
-    const z = e.wide!.instrument![i]!;
-    const x = multiply(multiply(plantAt(plant, complex(0, omega)), e.wide!.demands[i]!), {
-      re: z.re,
-      im: -z.im,
-    });
-    re += x.re;
-    im += x.im;
-  });
-  return complex(re, im);
 }
 
 function priorsOf(count: number, lag: readonly [number, number]): (readonly [number, number] | null)[] {
@@ -192,6 +179,7 @@ function priorsOf(count: number, lag: readonly [number, number]): (readonly [num
 
 function minimise(
   equations: readonly Weighted[],
+  gains: readonly { readonly axis: number; readonly gain: GainEstimate }[],
   start: Float64Array,
   axes: number,
   priorLag: readonly [number, number],
@@ -199,9 +187,9 @@ function minimise(
   const priors = priorsOf(axes, priorLag);
   const size = start.length;
   const residuals = (p: Float64Array): Float64Array => {
-    const r = new Float64Array(2 * equations.length + size);
+    const r = new Float64Array(2 * equations.length + size + gains.length);
     equations.forEach((e, i) => {
-      const d = subtract(e.rate, predictedRate(e, parametersOf(p, e.axis)));
+      const d = subtract(e.rate, multiply(plantAt(parametersOf(p, e.axis), e.s), e.demand));
       r[2 * i] = d.re / e.sigma;
       r[2 * i + 1] = d.im / e.sigma;
     });
@@ -209,6 +197,10 @@ function minimise(
       // Effectiveness: anything from 1 to 10 000 rad/s², so that an axis without evidence stays finite.
       const [mean, std] = prior ?? [Math.log(80), 3];
       r[2 * equations.length + j] = (p[j]! - mean) / std;
+    });
+    gains.forEach(({ axis, gain }, i) => {
+      const size = absolute(plantAt(parametersOf(p, axis), complex(0, gain.omega)));
+      r[2 * equations.length + priors.length + i] = (Math.log(size) - gain.lnGain) / gain.lnGainStd;
     });
     return r;
   };

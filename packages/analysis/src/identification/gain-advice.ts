@@ -2,6 +2,7 @@
 import { AXES, type AxisName } from '@settle/parser';
 import type { Advice } from '../diagnosis.js';
 import { decideGains, ruleOfThumb, type GainDecision, type RuleDecision } from './decide-gains.js';
+import { shownByStick } from './fit-plant.js';
 import type { AxisIdentification } from './identify.js';
 import { predict, type GainFactors } from './gain-search.js';
 
@@ -84,7 +85,7 @@ function adviceOf(
           },
         ];
   const basis: Advice['basis'] =
-    measured === null ? 'rule-of-thumb' : id.evidence.bands.length > 0 ? 'margins' : 'ultimate-cycle';
+    measured === null ? 'rule-of-thumb' : shownByStick(id.evidence) ? 'margins' : 'ultimate-cycle';
   const one = (
     loop: 'rate' | 'attitude',
     term: 'P' | 'I' | 'D',

@@ -9,14 +9,18 @@ import {
   drawParameters,
   fitPlants,
   parametersOf,
-  PRIOR,
+  shownByStick,
+  shows,
   type AxisEvidence,
   type PlantFit,
 } from './fit-plant.js';
 import { marginsOf, type AxisLoops, type BothMargins } from './loop-model.js';
+import { gainFromLargeSwing } from './large-swing.js';
 import { motionOf, type Motion } from './motion.js';
 import type { PlantParameters } from './plant-model.js';
-import { likelyShapes, referenceByStick, shapedBands } from './shaped-instrument.js';
+import { PRIOR } from './prior.js';
+import { referenceByStick } from './stick-reference.js';
+import { gainFromWeakStick, type OutsideDrive } from './weak-stick.js';
 
 /** An oscillation the loop may be read from. */
 export interface KnownOscillation {
@@ -65,48 +69,33 @@ const FEWEST_BANDS = 3;
 /** Standard deviation of ln τ between the rotors' thrust (roll, pitch) and their torque (yaw). */
 const OTHER_ROTOR_EFFECT = 0.25;
 
+/**
+ * @param untilUpset the hover and what followed it up to where the aircraft tipped over; null when it did not
+ * @returns null where the log has no rates
+ */
 export function identifyAxes(
   flight: Flight,
   hover: Interval,
+  untilUpset: Interval | null,
   oscillations: readonly KnownOscillation[],
   declared: DeclaredController | null,
 ): Readonly<Record<AxisName, AxisIdentification>> | null {
-  const clockSignal = firstSignal(
-    flight,
-    ...AXES.flatMap((axis): ChannelName[] => [`rate.${axis}.measured`, `gyro.${BODY_AXIS_OF[axis]}`]),
-  );
-  if (clockSignal === null) return null;
-  const even = evenRecord(clockSignal, hover);
-  if (even === null || even.values.length < 60) return null;
-  const stepS = 1 / even.sampleRateHz;
-  const clock = Float64Array.from(even.values, (_, i) => even.startS + i * stepS);
-  const onClock = (channel: ChannelName): Float64Array | null => {
-    const signal = flight.signals.get(channel);
-    return signal === undefined ? null : interpolate(signal.clock.timeS, signal.values, clock);
-  };
-  const rates = Object.fromEntries(
-    AXES.map((axis) => [axis, onClock(`rate.${axis}.measured`) ?? onClock(`gyro.${BODY_AXIS_OF[axis]}`)]),
-  ) as Record<AxisName, Float64Array | null>;
-  const asked = askedDemands(onClock);
-  const applied = applyStops(flight, hover, clock, asked.perAxis, asked.from);
+  const flown = recordOver(flight, hover, hover);
+  if (flown === null) return null;
+  const { startS, stepS, rates, asked, applied, onClock } = flown;
   const controllers = Object.fromEntries(
     AXES.map((axis) => [axis, controllerOnClock(axis, rates[axis], onClock, stepS, declared)]),
   ) as Record<AxisName, AxisController | null>;
   const evidence = Object.fromEntries(
     AXES.map((axis) => [
       axis,
-      gatherEvidence(
-        axis,
-        rates[axis],
-        applied,
-        controllers[axis],
-        onClock,
-        even.startS,
-        stepS,
-        oscillations,
-      ),
+      gatherEvidence(axis, rates[axis], applied, controllers[axis], onClock, startS, stepS, oscillations),
     ]),
   ) as Record<AxisName, AxisEvidence>;
+  const whole = untilUpset === null ? flown : (recordOver(flight, untilUpset, hover) ?? flown);
+  for (const axis of AXES)
+    if (!shows(evidence[axis]) && !whole.applied.stopsUnknown)
+      evidence[axis] = { ...evidence[axis], gain: gainOfRunaway(whole, axis) };
   const bending: Record<AxisName, number[]> = { roll: [], pitch: [], yaw: [] };
   let fits = fitAll(evidence);
   for (const axis of AXES) {
@@ -122,7 +111,7 @@ export function identifyAxes(
   if (AXES.some((axis) => bending[axis].length > 0)) fits = fitAll(evidence);
   // Where a swing alone calls for an aircraft that does not exist, it shows no plant.
   for (const axis of AXES)
-    if (evidence[axis].bands.length === 0 && fits[axis] !== null && isStrained(fits[axis].plant))
+    if (!shownByStick(evidence[axis]) && fits[axis] !== null && isStrained(fits[axis].plant))
       fits[axis] = null;
   return Object.fromEntries(
     AXES.map((axis) => [
@@ -135,12 +124,55 @@ export function identifyAxes(
         bending[axis],
         applied,
         declared,
-        motionOf(rates[axis], asked.perAxis[axis], stepS),
+        motionOf(rates[axis], asked[axis], stepS),
         flight.signals.has(`stick.${axis}`),
         oscillations.some((o) => o.axis === axis && o.selfSustained),
       ),
     ]),
   ) as unknown as Record<AxisName, AxisIdentification>;
+}
+
+/** Rates and demands of all axes over an interval, on the clock of the rates. */
+interface FlownRecord {
+  readonly startS: number;
+  readonly stepS: number;
+  readonly rates: Readonly<Record<AxisName, Float64Array | null>>;
+  readonly asked: Readonly<Record<AxisName, Float64Array | null>>;
+  readonly applied: AppliedDemands;
+  readonly onClock: (channel: ChannelName) => Float64Array | null;
+}
+
+const FEWEST_SAMPLES = 60;
+
+/** @param hover where each motor's share is learnt */
+function recordOver(flight: Flight, interval: Interval, hover: Interval): FlownRecord | null {
+  const clockSignal = firstSignal(
+    flight,
+    ...AXES.flatMap((axis): ChannelName[] => [`rate.${axis}.measured`, `gyro.${BODY_AXIS_OF[axis]}`]),
+  );
+  if (clockSignal === null) return null;
+  const even = evenRecord(clockSignal, interval);
+  if (even === null || even.values.length < FEWEST_SAMPLES) return null;
+  const stepS = 1 / even.sampleRateHz;
+  const clock = Float64Array.from(even.values, (_, i) => even.startS + i * stepS);
+  const onClock = (channel: ChannelName): Float64Array | null => {
+    const signal = flight.signals.get(channel);
+    return signal === undefined ? null : interpolate(signal.clock.timeS, signal.values, clock);
+  };
+  const rates = Object.fromEntries(
+    AXES.map((axis) => [axis, onClock(`rate.${axis}.measured`) ?? onClock(`gyro.${BODY_AXIS_OF[axis]}`)]),
+  ) as Record<AxisName, Float64Array | null>;
+  const asked = askedDemands(onClock);
+  const applied = applyStops(flight, hover, clock, asked.perAxis, asked.from);
+  return { startS: even.startS, stepS, rates, asked: asked.perAxis, applied, onClock };
+}
+
+function gainOfRunaway({ startS, stepS, rates, applied }: FlownRecord, axis: AxisName): AxisEvidence['gain'] {
+  const rate = rates[axis];
+  const demand = applied.perAxis[axis];
+  return rate === null || demand === null
+    ? null
+    : gainFromLargeSwing({ startS, stepS, rate, demand, instrument: null });
 }
 
 function controllerOnClock(
@@ -209,7 +241,7 @@ function gatherEvidence(
   oscillations: readonly KnownOscillation[],
 ): AxisEvidence {
   const demand = applied.perAxis[axis];
-  if (rate === null || demand === null) return { bands: [], equations: [] };
+  if (rate === null || demand === null) return { bands: [], equations: [], gain: null };
   const record: AxisRecord = { startS, stepS, rate, demand, instrument: onClock(`stick.${axis}`) };
   const bands = instrumentBands(record);
   // What holds a swing at its size is most often the motors' stops. Where they are not seen, the demand asked is not what
@@ -226,10 +258,56 @@ function gatherEvidence(
         o.selfSustained ? 0 : Math.max(0.1, 2 * (o.dampingRatio ?? 0.05)),
       ),
     );
-  if (bands.length >= FEWEST_BANDS) return { bands, equations };
+  if (bands.length >= FEWEST_BANDS) return { bands, equations, gain: null };
   const reference = referenceByStick(axis, onClock, stepS);
-  if (reference === null || controller === null) return { bands: [], equations };
-  return { bands: shapedBands(record, reference, likelyShapes(controller)), equations };
+  if (reference === null || controller === null) return { bands: [], equations, gain: null };
+  // Where the stops take much of the time, what gets through them has little to do with what was asked.
+  if (applied.cutShare[axis] > MOST_CUT) return { bands: [], equations, gain: null };
+  const drive = outsideDrive(axis, reference, demand, controller, onClock);
+  return { bands: [], equations, gain: drive === null ? null : gainFromWeakStick(record, drive, controller) };
+}
+
+/** Share of the hover in which the stops may cut a demand that a weak stick is read from. */
+const MOST_CUT = 0.3;
+/** A reference at its largest for this many samples has met a limit. */
+const AT_LIMIT_SAMPLES = 3;
+const AT_LIMIT = 0.999;
+const NEAR_LIMIT = 0.97;
+
+/**
+ * The stick's reference, with what the controller's limits and the motors' stops took away on the way: these are measured, and
+ * left out they would make the plant look weak.
+ */
+function outsideDrive(
+  axis: AxisName,
+  reference: Float64Array,
+  applied: Float64Array,
+  controller: AxisController,
+  onClock: (channel: ChannelName) => Float64Array | null,
+): OutsideDrive | null {
+  const rateReference = onClock(`rate.${axis}.reference`);
+  const angle = onClock(`attitude.${axis}.measured`);
+  const terms = (['proportional', 'integral', 'derivative'] as const).map((term) =>
+    onClock(`rate.${axis}.${term}`),
+  );
+  const asked = onClock(`rate.${axis}.demand`);
+  const ka = controller.attitude;
+  if (rateReference === null || angle === null || ka === null) return null;
+  const forward = onClock(`rate.${axis}.feedforward`);
+  const sum = (i: number): number | null => {
+    const [p, q, r] = terms;
+    if (p === null || q === null || r === null) return asked === null ? null : asked[i]!;
+    return p![i]! + q![i]! + r![i]! + (forward?.[i] ?? 0);
+  };
+  const largest = rateReference.reduce((most, v) => Math.max(most, Math.abs(v)), 0);
+  const limited = rateReference.filter((v) => Math.abs(v) > AT_LIMIT * largest).length >= AT_LIMIT_SAMPLES;
+  return {
+    reference,
+    lostReference: rateReference.map((v, i) =>
+      limited && Math.abs(v) > NEAR_LIMIT * largest ? v - ka * (reference[i]! - angle[i]!) : 0,
+    ),
+    lostDemand: applied.map((v, i) => v - (sum(i) ?? v)),
+  };
 }
 
 interface AxisFit {
@@ -239,11 +317,9 @@ interface AxisFit {
 
 /** Roll and pitch share the rotors' thrust and are fitted together; yaw, which is their torque, starts from what they say. */
 function fitAll(evidence: Readonly<Record<AxisName, AxisEvidence>>): Record<AxisName, AxisFit | null> {
-  const shows = (axis: AxisName): boolean =>
-    evidence[axis].bands.length + evidence[axis].equations.length > 0;
   const out: Record<AxisName, AxisFit | null> = { roll: null, pitch: null, yaw: null };
   const take = (axes: readonly AxisName[], lag: readonly [number, number]): PlantFit | null => {
-    const used = axes.filter(shows);
+    const used = axes.filter((axis) => shows(evidence[axis]));
     if (used.length === 0) return null;
     const fit = fitPlants(
       used.map((axis) => evidence[axis]),
@@ -262,7 +338,7 @@ function fitAll(evidence: Readonly<Record<AxisName, AxisEvidence>>): Record<Axis
           fit.parameters[0]!,
           Math.min(PRIOR.lnLag[1], Math.sqrt(fit.covariance.get(0, 0) + OTHER_ROTOR_EFFECT ** 2)),
         ];
-  if (shows('roll') || shows('pitch')) {
+  if (shows(evidence.roll) || shows(evidence.pitch)) {
     const fit = take(['roll', 'pitch'], PRIOR.lnLag);
     take(['yaw'], passOn(fit));
   } else take(['yaw'], PRIOR.lnLag);
@@ -300,6 +376,11 @@ function describe(
     motion,
     from: `${applied.from}; ${[
       ...(evidence.bands.length > 0 ? [`stick movements in ${String(evidence.bands.length)} bands`] : []),
+      ...(evidence.gain === null
+        ? []
+        : evidence.gain.from === 'weak-stick'
+          ? ['what little the stick moved among the gusts']
+          : ['the swing that ran away']),
       ...(evidence.equations.length > 0 ? ['the oscillation itself'] : []),
     ].join(' and ')}`,
     why:

@@ -1,0 +1,109 @@
+/**
+ * How strongly a demand turns an axis, from a swing that ran away: less than the five cycles an oscillation needs, but so far
+ * above the gusts that what the demand did explains nearly all of the motion.
+ */
+import { absolute, complex } from '../control/complex.js';
+import { solveLeastSquares } from '../spectrum/least-squares.js';
+import type { AxisRecord } from './evidence.js';
+import { plantAt, type PlantParameters } from './plant-model.js';
+import { PRIOR } from './prior.js';
+import type { GainEstimate } from './gain-estimate.js';
+
+/** Motion this fast is far above gusts, rad/s. */
+const LARGE_RATE = (50 * Math.PI) / 180;
+/** Share of the motion that the demand must leave unexplained at most (RMS). */
+const UNEXPLAINED = 0.2;
+/** Lags tried, in standard deviations from the likeliest. */
+const LAGS = [-1, 0, 1];
+/** What few numbers miss of a real plant and of large angles, ln. */
+const MODEL_STD = 0.12;
+/** The swing is read from this long before its largest rate, s. */
+const READ_S = 3;
+const FEWEST_SAMPLES = 40;
+
+/**
+ * @param record up to where the aircraft tipped over or was landed
+ * @returns null where the motion is not large, or the demand does not explain it
+ */
+export function gainFromLargeSwing(record: AxisRecord): GainEstimate | null {
+  let last = 0;
+  record.rate.forEach((v, i) => {
+    if (Math.abs(v) > Math.abs(record.rate[last]!)) last = i;
+  });
+  if (Math.abs(record.rate[last]!) < LARGE_RATE) return null;
+  const from = Math.max(0, last - Math.round(READ_S / record.stepS));
+  const until = last + 1;
+  if (until - from < FEWEST_SAMPLES) return null;
+  const rate = record.rate.subarray(from, until);
+  const fits = LAGS.flatMap((z) => {
+    const lagS = Math.exp(PRIOR.lnLag[0] + z * PRIOR.lnLag[1]);
+    const fit = explain(rate, answerTo(record, from, until, lagS));
+    return fit === null ? [] : [{ ...fit, lagS, z }];
+  });
+  const omega = meanFrequency(rate, record.stepS);
+  const good = fits.filter((fit) => fit.gain > 0);
+  if (good.length === 0) return null;
+  const best = good.reduce((a, b) => (b.unexplained < a.unexplained ? b : a));
+  if (best.unexplained > UNEXPLAINED) return null;
+  const size = (fit: { gain: number; lagS: number }): number =>
+    Math.log(absolute(plantAt(likely(fit.gain, fit.lagS), complex(0, omega))));
+  const sizes = good.map(size);
+  const lnGain = size(best);
+  const spread = Math.sqrt(sizes.reduce((sum, v) => sum + (v - lnGain) ** 2, 0) / sizes.length);
+  // What the gusts did themselves may be in the demand as well: the share not explained is how far that can mislead.
+  return { omega, lnGain, lnGainStd: Math.hypot(best.unexplained, spread, MODEL_STD), from: 'large-swing' };
+}
+
+function likely(effectiveness: number, lagS: number): PlantParameters {
+  return {
+    effectiveness,
+    lagS,
+    delayS: Math.exp(PRIOR.lnDelay[0]),
+    filterShare: PRIOR.filterShare[0],
+    dampingPerS: PRIOR.damping[0],
+    instabilityPerS2: 0,
+  };
+}
+
+/** Rate of a plant of unit effectiveness under the demand, from rest at the record's start. */
+function answerTo(record: AxisRecord, from: number, until: number, lagS: number): Float64Array {
+  const { stepS, demand } = record;
+  const delay = Math.round(Math.exp(PRIOR.lnDelay[0]) / stepS);
+  const keep = Math.exp(-stepS / lagS);
+  const start = demand[Math.max(0, from - delay)]!;
+  let thrust = start;
+  let rate = 0;
+  return Float64Array.from({ length: until - from }, (_, i) => {
+    const now = demand[Math.max(0, from + i - delay)]!;
+    thrust = now + (thrust - now) * keep;
+    // The steady demand holds the trim: only what is beyond it turns the body.
+    rate += stepS * (thrust - start - PRIOR.damping[0] * rate);
+    return rate;
+  });
+}
+
+/** Least squares of the rate on the answer, a start and a drift (a steady demand that does not quite hold the trim). */
+function explain(rate: Float64Array, answer: Float64Array): { gain: number; unexplained: number } | null {
+  const ones = new Float64Array(rate.length).fill(1);
+  const drift = rate.map((_, i) => i / rate.length);
+  const solved = solveLeastSquares([answer, ones, drift], Float64Array.from(rate));
+  if (solved === null) return null;
+  const mean = rate.reduce((sum, v) => sum + v / rate.length, 0);
+  const total = rate.reduce((sum, v) => sum + (v - mean) ** 2, 0);
+  return {
+    gain: solved.coefficients[0]!,
+    unexplained: Math.sqrt(solved.residualSumOfSquares / Math.max(1e-30, total)),
+  };
+}
+
+/** Of the motion, by its derivative, rad/s; at least the slowest that fits. */
+function meanFrequency(rate: Float64Array, stepS: number): number {
+  let change = 0;
+  let size = 0;
+  const mean = rate.reduce((sum, v) => sum + v / rate.length, 0);
+  for (let i = 1; i < rate.length; i++) {
+    change += ((rate[i]! - rate[i - 1]!) / stepS) ** 2;
+    size += (rate[i]! - mean) ** 2;
+  }
+  return Math.max(Math.PI / (rate.length * stepS), Math.sqrt(change / Math.max(1e-30, size)));
+}

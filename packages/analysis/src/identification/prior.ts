@@ -1,0 +1,11 @@
+/** What is known before any log: means and standard deviations. Common practice, no source. */
+export const PRIOR = {
+  /** Of ln τ: 30 to 100 ms for most rotors of 5 to 20 inches. */
+  lnLag: [Math.log(0.055), 0.5],
+  /** Of ln d: a controller step, the bus, the gyro's filter. */
+  lnDelay: [Math.log(0.014), 0.4],
+  /** Of φ: low-pass filters of first and second order, and plain delays. */
+  filterShare: [0.4, 0.25],
+  damping: [0.6, 0.5],
+  instability: [0, 1.2],
+} as const;

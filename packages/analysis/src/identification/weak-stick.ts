@@ -1,0 +1,187 @@
+/**
+ * How strongly a demand turns an axis, where the stick moves it less than the gusts do.
+ *
+ * A ratio of two weak projections is drawn to the feedback's own ratio. What the closed loop makes of the stick is not: with
+ * a plant G it is T(G) r, and the rest of the rate is gusts, which know nothing of the stick. So every likely plant is tried,
+ * and weighed by how well T(G) r explains the rate beside the gusts' level (Whittle's approximation to the likelihood of a
+ * record: L. Ljung, *System Identification*, 2nd ed., ch. 7; P. Whittle 1953, from memory). A plant that would have answered
+ * the stick more than was seen loses as much as one that would have answered less.
+ */
+import { absolute, add, complex, divide, multiply, scale, type Complex } from '../control/complex.js';
+import { controllerAt, type AxisController } from './controller.js';
+import { bins, type AxisRecord } from './evidence.js';
+import type { GainEstimate } from './gain-estimate.js';
+import { marginsOf } from './loop-model.js';
+import { PRIOR } from './prior.js';
+import { plantAt, type PlantParameters } from './plant-model.js';
+
+/** Where sticks act, Hz. */
+const LOWEST_HZ = 0.25;
+const HIGHEST_HZ = 7;
+/** Effectiveness tried, rad/s², each this much above the one before. */
+const SMALLEST_EFFECTIVENESS = 1.5;
+const LARGEST_EFFECTIVENESS = 700;
+const STEP = 1.07;
+/** Lags tried, in standard deviations from the likeliest. */
+const LAGS = [-1.5, -0.75, 0, 0.75, 1.5];
+/** The gusts' level is averaged over this share of the frequency either side, and at least this much, Hz. */
+const LEVEL_SHARE = 0.35;
+const LEVEL_HZ = 0.25;
+/** The stick's answer must explain the rate better than none by this much in the log likelihood: four standard deviations. */
+const VISIBLE = 8;
+/** Wider answers are no help. */
+const WIDEST = 0.4;
+/** Plants less likely than the best by this factor do not count. */
+const NEGLIGIBLE = 1e-3;
+/** More than this likelihood at an end of what is tried: no limit is seen. */
+const AT_END = 0.01;
+/** What few numbers miss of a real plant, ln. */
+const MODEL_STD = 0.08;
+/** Gusts come and go, so the likelihood of a steady level is too sure of itself: measured on simulated hovers. */
+const SPREAD = 1.5;
+
+/** What drives an axis from outside, on the clock of its record. */
+export interface OutsideDrive {
+  /** Attitude reference, moved by the stick alone, rad. */
+  readonly reference: Float64Array;
+  /** What a limit took away from the rate reference, rad/s; zero off the limit. */
+  readonly lostReference: Float64Array;
+  /** What the motors' stops took away from the demand. */
+  readonly lostDemand: Float64Array;
+}
+
+/**
+ * @param controller known to its terms
+ * @returns null where the stick shows nothing
+ */
+export function gainFromWeakStick(
+  record: AxisRecord,
+  drive: OutsideDrive,
+  controller: AxisController,
+): GainEstimate | null {
+  if (controller.attitude === null) return null;
+  const spectra = spectraOf(record, drive);
+  if (spectra.omegas.length < 8) return null;
+  const plants = likelyPlants();
+  const answers = plants.map((plant) => answerOf(spectra, controller, plant));
+  const misfits = answers.map((answer, i) => misfit(spectra, left(spectra, answer)) - plants[i]!.prior);
+  const best = misfits.indexOf(Math.min(...misfits));
+  if (misfit(spectra, spectra.rate) - misfits[best]! < VISIBLE) return null;
+  const omega = centre(spectra, answers[best]!);
+  let total = 0;
+  let mean = 0;
+  let square = 0;
+  let atEnd = 0;
+  plants.forEach((plant, i) => {
+    const weight = Math.exp(misfits[best]! - misfits[i]!);
+    // The hover held together, so what would not have is none of the likely ones.
+    if (weight < NEGLIGIBLE || marginsOf({ plant, controller, gyroDelayS: 0 }).rate?.stable !== true) return;
+    const lnGain = Math.log(absolute(plantAt(plant, complex(0, omega))));
+    total += weight;
+    mean += weight * lnGain;
+    square += weight * lnGain ** 2;
+    if (plant.atEnd) atEnd += weight;
+  });
+  if (!(total > 0) || atEnd > AT_END * total) return null;
+  mean /= total;
+  const std = Math.hypot(SPREAD * Math.sqrt(Math.max(0, square / total - mean * mean)), MODEL_STD);
+  return std > WIDEST ? null : { omega, lnGain: mean, lnGainStd: std, from: 'weak-stick' };
+}
+
+interface LikelyPlant extends PlantParameters {
+  /** Log of how likely its lag is before any log. */
+  readonly prior: number;
+  /** The weakest or the strongest tried. */
+  readonly atEnd: boolean;
+}
+
+function likelyPlants(): LikelyPlant[] {
+  const out: LikelyPlant[] = [];
+  for (const z of LAGS)
+    for (let k = SMALLEST_EFFECTIVENESS; k < LARGEST_EFFECTIVENESS; k *= STEP)
+      out.push({
+        effectiveness: k,
+        lagS: Math.exp(PRIOR.lnLag[0] + z * PRIOR.lnLag[1]),
+        delayS: Math.exp(PRIOR.lnDelay[0]),
+        filterShare: PRIOR.filterShare[0],
+        dampingPerS: PRIOR.damping[0],
+        instabilityPerS2: 0,
+        prior: -0.5 * z * z,
+        atEnd: k === SMALLEST_EFFECTIVENESS || k * STEP >= LARGEST_EFFECTIVENESS,
+      });
+  return out;
+}
+
+interface Spectra {
+  readonly omegas: readonly number[];
+  readonly df: number;
+  readonly rate: readonly Complex[];
+  readonly reference: readonly Complex[];
+  readonly lostReference: readonly Complex[];
+  readonly lostDemand: readonly Complex[];
+}
+
+function spectraOf(record: AxisRecord, drive: OutsideDrive): Spectra {
+  const df = 1 / (record.rate.length * record.stepS);
+  const first = Math.max(1, Math.ceil(LOWEST_HZ / df));
+  const last = Math.min(Math.floor(HIGHEST_HZ / df), (record.rate.length >> 1) - 1);
+  const range = Array.from({ length: Math.max(0, last - first + 1) }, (_, i) => first + i);
+  const cut = (x: Float64Array): Complex[] => range.map((k) => complex(x[2 * k]!, x[2 * k + 1]!));
+  return {
+    df,
+    omegas: range.map((k) => 2 * Math.PI * k * df),
+    rate: cut(bins(record.rate)),
+    reference: cut(bins(drive.reference)),
+    lostReference: cut(bins(drive.lostReference)),
+    lostDemand: cut(bins(drive.lostDemand)),
+  };
+}
+
+/** What the closed loops make of the drive. */
+function answerOf(x: Spectra, controller: AxisController, plant: PlantParameters): Complex[] {
+  return x.omegas.map((omega, i) => {
+    const s = complex(0, omega);
+    const g = plantAt(plant, s);
+    const c = controllerAt(controller, s);
+    const forward = add(c, complex(controller.kff));
+    const ka = controller.attitude ?? 0;
+    const loop = add(multiply(c, g), divide(scale(multiply(forward, g), ka), s));
+    const asked = multiply(forward, add(scale(x.reference[i]!, ka), x.lostReference[i]!));
+    return divide(multiply(g, add(asked, x.lostDemand[i]!)), add(complex(1), loop));
+  });
+}
+
+function left(x: Spectra, answer: readonly Complex[]): Complex[] {
+  return x.rate.map((y, i) => complex(y.re - answer[i]!.re, y.im - answer[i]!.im));
+}
+
+/** Minus the log likelihood of gusts of a smooth level, whatever that level is (concentrated: the level is what is left itself). */
+function misfit(x: Spectra, rest: readonly Complex[]): number {
+  const level = levels(rest, x);
+  return rest.reduce((sum, v, i) => sum + Math.log(level[i]!) + (v.re ** 2 + v.im ** 2) / level[i]!, 0);
+}
+
+/** Mean power around each bin. */
+function levels(of: readonly Complex[], { omegas, df }: Spectra): number[] {
+  const sums = [0];
+  for (const v of of) sums.push(sums.at(-1)! + v.re ** 2 + v.im ** 2);
+  return omegas.map((omega, i) => {
+    const half = Math.round(Math.max(LEVEL_HZ, (LEVEL_SHARE * omega) / (2 * Math.PI)) / df);
+    const a = Math.max(0, i - half);
+    const b = Math.min(of.length, i + half + 1);
+    return Math.max(1e-30, (sums[b]! - sums[a]!) / (b - a));
+  });
+}
+
+/** Mean frequency of what the answer tells, rad/s. */
+function centre(x: Spectra, answer: readonly Complex[]): number {
+  const level = levels(left(x, answer), x);
+  let total = 0;
+  let weighted = 0;
+  answer.forEach((v, i) => {
+    const weight = (v.re ** 2 + v.im ** 2) / level[i]!;
+    total += weight;
+    weighted += weight * x.omegas[i]!;
+  });
+  return weighted / Math.max(1e-30, total);
+}
