@@ -1,0 +1,2 @@
+export { describeNotches, planNotches } from './plan-notches.js';
+export * from './plan-types.js';
