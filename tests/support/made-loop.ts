@@ -167,7 +167,11 @@ export function madeIdentification(made: MadeAxis = {}): AxisIdentification {
             };
           }),
     gyroDelayS,
-    margins: plant === null || controller === null ? null : marginsOf({ plant, controller, gyroDelayS }),
+    addedFilters: null,
+    margins:
+      plant === null || controller === null
+        ? null
+        : marginsOf({ plant, controller, gyroDelayS, addedFilters: null }),
     evidence: {
       bands: made.sticks === false ? [] : [band, band, band],
       equations: made.equations ?? [],

@@ -87,10 +87,19 @@ export interface VibrationLine {
   readonly sensor: 'gyro' | 'accel';
   readonly axis: BodyAxis;
   readonly frequencyHz: number;
+  readonly frequencyStdHz: number;
+  /** deg/s or m/s². */
   readonly rms: number;
   readonly aboveFloorDb: number;
+  /** Multiple of the rotor speed; null where it follows none. */
   readonly order: number | null;
+  /** From 1, where the speeds tell the rotors apart. */
+  readonly rotor: number | null;
+  /** Of an aliased line, where its family fixes it. */
   readonly trueFrequencyHz: number | null;
+  /** 0…1: of those said 0.8, 80 % are right. */
+  readonly confidence: number;
+  readonly evidence: readonly string[];
   readonly kind:
     | 'rotor'
     | 'blade-pass'

@@ -39,7 +39,7 @@ export interface GainDecision {
 const KEPT = { gainMarginDb: 6.3, phaseMarginDeg: 46 } as const;
 const WORST_SHARE = 0.2;
 /** However uncertain the plant, gains go no lower than this share of what suits the likeliest: too loose is a danger too. */
-const MOST_CAUTION = { instrument: 0.7, oscillation: 0.5 } as const;
+const MOST_CAUTION = { instrument: 0.7, oscillation: 0.5, weakStick: 0.85 } as const;
 /** Margins above the requirement by this much need no change. */
 const COMFORTABLE = { gainMarginDb: 6.7, phaseMarginDeg: 47 } as const;
 /** Rate loops slower than this share of what the aim allows are worth raising. */
@@ -62,6 +62,7 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
   if (plant === null || margins === null || margins.rate === null || controller === null) return null;
   const strong = shownByStick(id.evidence);
   const kind = strong ? 'instrument' : 'oscillation';
+  const caution = MOST_CAUTION[id.evidence.gain?.from === 'weak-stick' ? 'weakStick' : kind];
   const balanced = tune(id, plant);
   const tuned = tune(id, plant, AIM, LARGEST_TERM_RAISE[kind]) ?? balanced;
   if (tuned === null || balanced === null) return null;
@@ -101,7 +102,7 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
       id.draws.map((draw) => largestRateFactor(id, draw, shape, KEPT) ?? 0),
       WORST_SHARE,
     );
-    const k = Math.min(1, Math.max(cautious, MOST_CAUTION[kind]));
+    const k = Math.min(1, Math.max(cautious, caution));
     const raise = LARGEST_RAISE[kind];
     factors = scaled(k);
     if (factors.P > raise) {
@@ -121,7 +122,7 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
       id.draws.map((draw) => largestAttitudeFactor(id, draw, factors, KEPT) ?? 0),
       WORST_SHARE,
     );
-    const k = Math.min(mean ?? 0, Math.max(cautious, MOST_CAUTION[kind] * (mean ?? 0)));
+    const k = Math.min(mean ?? 0, Math.max(cautious, caution * (mean ?? 0)));
     // An attitude loop that is merely slow harms nobody.
     if (k > 0)
       factors = { ...factors, attitude: Math.min(Math.max(k, SMALLEST), LARGEST_ATTITUDE_RAISE[kind]) };

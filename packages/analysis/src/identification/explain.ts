@@ -46,7 +46,7 @@ export function explainOscillation(id: AxisIdentification, line: Oscillation): L
         `the rigid aircraft’s loops, identified from slower motion, keep ${distance.toFixed(2)} from −1 at ${line.frequencyHz.toFixed(1)} Hz: what rings there is not one of them`,
       ],
     };
-  const sure = Math.min(0.95, 0.6 + 0.35 * Math.min(1, Math.abs(Math.log(distance / RATE_LOOP_RINGS))));
+  const apart = Math.abs(Math.log(distance / RATE_LOOP_RINGS));
   const margin =
     rate.gainMarginDb === null
       ? ''
@@ -54,7 +54,7 @@ export function explainOscillation(id: AxisIdentification, line: Oscillation): L
   if (!rate.stable || distance < RATE_LOOP_RINGS)
     return {
       origin: 'rate-loop',
-      confidence: sure,
+      confidence: sureness('rate-loop', apart),
       evidence: [
         rate.stable
           ? `the rate loop by itself comes within ${distance.toFixed(2)} of −1 at this frequency${margin}`
@@ -63,11 +63,20 @@ export function explainOscillation(id: AxisIdentification, line: Oscillation): L
     };
   return {
     origin: 'attitude-loop',
-    confidence: sure,
+    confidence: sureness('attitude-loop', apart),
     evidence: [
       `the rate loop by itself keeps ${distance.toFixed(2)} from −1 at this frequency${margin}: it follows, and the attitude loop around it rings`,
     ],
   };
+}
+
+/**
+ * How often such an answer is right, by how far the rate loop's distance from −1 is from the limit, as a logarithm: 56 of 56
+ * rate loops and 31 of 34 attitude loops (19 of 22 near the limit, 12 of 12 beyond) on development seeds 200 to 221. A
+ * swing that somebody or something asks for looks like the attitude loop's, hence the difference.
+ */
+function sureness(origin: 'rate-loop' | 'attitude-loop', apart: number): number {
+  return origin === 'rate-loop' ? Math.min(0.97, 0.92 + 0.06 * apart) : Math.min(0.95, 0.78 + 0.3 * apart);
 }
 
 /** A term this much above its share of a balanced controller is the one to blame. */

@@ -36,7 +36,17 @@ export function applyFactors(c: AxisController, f: GainFactors): AxisController 
 
 export function predict(id: AxisIdentification, plant: PlantParameters, f: GainFactors): BothMargins | null {
   if (id.controller === null) return null;
-  return marginsOf({ plant, controller: applyFactors(id.controller, f), gyroDelayS: id.gyroDelayS });
+  return marginsOf(nextLoops(id, plant, f));
+}
+
+/** The loops of the next hover: gains with these factors, and the filters that are to be added. */
+function nextLoops(id: AxisIdentification, plant: PlantParameters, f: GainFactors): AxisLoops {
+  return {
+    plant,
+    controller: applyFactors(id.controller!, f),
+    gyroDelayS: id.gyroDelayS,
+    addedFilters: id.addedFilters,
+  };
 }
 
 export interface MarginTarget {
@@ -113,7 +123,7 @@ export function largestAttitudeFactor(
 }
 
 function loopsWith(id: AxisIdentification, plant: PlantParameters, f: GainFactors): AxisLoops {
-  return judged({ plant, controller: applyFactors(id.controller!, f), gyroDelayS: id.gyroDelayS });
+  return judged(nextLoops(id, plant, f));
 }
 
 export interface Tuning {

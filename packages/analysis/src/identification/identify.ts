@@ -1,5 +1,6 @@
 /** From a hover to the plants, controllers and margins of its axes. */
 import { AXES, type AxisName, type ChannelName, type Flight, type Interval } from '@settle/parser';
+import type { Complex } from '../control/complex.js';
 import { BODY_AXIS_OF } from '../oscillation/axis-signals.js';
 import { evenRecord, firstSignal } from '../signals.js';
 import { applyStops, interpolate, type AppliedDemands } from './applied-demand.js';
@@ -40,6 +41,8 @@ export interface AxisIdentification {
   /** Plants as likely as the best one, for the uncertainty of whatever follows from them. */
   readonly draws: readonly PlantParameters[];
   readonly gyroDelayS: number;
+  /** Response at ω of filters to be added before the next hover; null: none. Today's margins are without. */
+  readonly addedFilters: ((omega: number) => Complex) | null;
   readonly margins: BothMargins | null;
   readonly evidence: AxisEvidence;
   /** Oscillations no rigid aircraft could have, Hz; they are kept out of the plant. */
@@ -362,13 +365,16 @@ function describe(
   const corner = declared?.gyroLowPassHz ?? null;
   const gyroDelayS = corner === null ? 0 : 1.2 / (2 * Math.PI * corner);
   const margins =
-    controller === null || fit === null ? null : marginsOf({ plant: fit.plant, controller, gyroDelayS });
+    controller === null || fit === null
+      ? null
+      : marginsOf({ plant: fit.plant, controller, gyroDelayS, addedFilters: null });
   return {
     axis,
     controller,
     plant: fit?.plant ?? null,
     draws: fit?.draws ?? [],
     gyroDelayS,
+    addedFilters: null,
     margins,
     evidence,
     bendingHz,
@@ -394,6 +400,9 @@ function describe(
   };
 }
 
+/** Today's loops. */
 export function loopsOf(id: AxisIdentification, plant: PlantParameters): AxisLoops | null {
-  return id.controller === null ? null : { plant, controller: id.controller, gyroDelayS: id.gyroDelayS };
+  return id.controller === null
+    ? null
+    : { plant, controller: id.controller, gyroDelayS: id.gyroDelayS, addedFilters: null };
 }

@@ -18,18 +18,21 @@ export interface AxisLoops {
   readonly controller: AxisController;
   /** Lag of the gyro's filter, which the attitude does not suffer, s. */
   readonly gyroDelayS: number;
+  /** Response at ω of filters that come on top of those the plant has in it; null: none. */
+  readonly addedFilters: ((omega: number) => Complex) | null;
 }
 
 /** Rate loop broken at the demand, attitude loop open. */
 export function rateLoopAt(loops: AxisLoops, s: Complex): Complex {
-  return multiply(controllerAt(loops.controller, s), plantAt(loops.plant, s));
+  const loop = multiply(controllerAt(loops.controller, s), plantAt(loops.plant, s));
+  return loops.addedFilters === null ? loop : multiply(loop, loops.addedFilters(s.im));
 }
 
-/** Rate reference to measured rate with the attitude loop open. */
+/** Rate reference to the rate before any added filter, with the attitude loop open. */
 export function closedRateAt(loops: AxisLoops, s: Complex): Complex {
   const g = plantAt(loops.plant, s);
   const c = controllerAt(loops.controller, s);
-  return divide(multiply(add(c, complex(loops.controller.kff)), g), add(complex(1), multiply(c, g)));
+  return divide(multiply(add(c, complex(loops.controller.kff)), g), add(complex(1), rateLoopAt(loops, s)));
 }
 
 /** Attitude loop broken at the rate reference, rate loop closed; 0 without an attitude gain. */

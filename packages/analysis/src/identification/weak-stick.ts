@@ -35,8 +35,11 @@ const WIDEST = 0.4;
 const NEGLIGIBLE = 1e-3;
 /** More than this likelihood at an end of what is tried: no limit is seen. */
 const AT_END = 0.01;
-/** What few numbers miss of a real plant, ln. */
-const MODEL_STD = 0.08;
+/**
+ * What few numbers miss of the closed loops' answer, as a share of it. A loop that follows well answers alike whatever the plant:
+ * there a small miss stands for a large one of the plant, by one over the loop's sensitivity.
+ */
+const MODEL_STD = 0.02;
 /** Gusts come and go, so the likelihood of a steady level is too sure of itself: measured on simulated hovers. */
 const SPREAD = 1.5;
 
@@ -67,7 +70,7 @@ export function gainFromWeakStick(
   const misfits = answers.map((answer, i) => misfit(spectra, left(spectra, answer)) - plants[i]!.prior);
   const best = misfits.indexOf(Math.min(...misfits));
   if (misfit(spectra, spectra.rate) - misfits[best]! < VISIBLE) return null;
-  const omega = centre(spectra, answers[best]!);
+  const { omega, sensitivity } = centre(spectra, answers[best]!, controller, plants[best]!);
   let total = 0;
   let mean = 0;
   let square = 0;
@@ -75,7 +78,11 @@ export function gainFromWeakStick(
   plants.forEach((plant, i) => {
     const weight = Math.exp(misfits[best]! - misfits[i]!);
     // The hover held together, so what would not have is none of the likely ones.
-    if (weight < NEGLIGIBLE || marginsOf({ plant, controller, gyroDelayS: 0 }).rate?.stable !== true) return;
+    if (
+      weight < NEGLIGIBLE ||
+      marginsOf({ plant, controller, gyroDelayS: 0, addedFilters: null }).rate?.stable !== true
+    )
+      return;
     const lnGain = Math.log(absolute(plantAt(plant, complex(0, omega))));
     total += weight;
     mean += weight * lnGain;
@@ -84,7 +91,10 @@ export function gainFromWeakStick(
   });
   if (!(total > 0) || atEnd > AT_END * total) return null;
   mean /= total;
-  const std = Math.hypot(SPREAD * Math.sqrt(Math.max(0, square / total - mean * mean)), MODEL_STD);
+  const std = Math.hypot(
+    SPREAD * Math.sqrt(Math.max(0, square / total - mean * mean)),
+    MODEL_STD / Math.max(1e-3, sensitivity),
+  );
   return std > WIDEST ? null : { omega, lnGain: mean, lnGainStd: std, from: 'weak-stick' };
 }
 
@@ -145,8 +155,8 @@ function answerOf(x: Spectra, controller: AxisController, plant: PlantParameters
     const c = controllerAt(controller, s);
     const forward = add(c, complex(controller.kff));
     const ka = controller.attitude ?? 0;
-    const loop = add(multiply(c, g), divide(scale(multiply(forward, g), ka), s));
     const asked = multiply(forward, add(scale(x.reference[i]!, ka), x.lostReference[i]!));
+    const loop = wholeLoop(controller, plant, s);
     return divide(multiply(g, add(asked, x.lostDemand[i]!)), add(complex(1), loop));
   });
 }
@@ -173,15 +183,35 @@ function levels(of: readonly Complex[], { omegas, df }: Spectra): number[] {
   });
 }
 
-/** Mean frequency of what the answer tells, rad/s. */
-function centre(x: Spectra, answer: readonly Complex[]): number {
+/** Mean frequency, rad/s, of what the answer tells of the plant, and how much of a change of the plant shows in it. */
+function centre(
+  x: Spectra,
+  answer: readonly Complex[],
+  controller: AxisController,
+  plant: PlantParameters,
+): { omega: number; sensitivity: number } {
   const level = levels(left(x, answer), x);
   let total = 0;
+  let told = 0;
   let weighted = 0;
   answer.forEach((v, i) => {
-    const weight = (v.re ** 2 + v.im ** 2) / level[i]!;
-    total += weight;
-    weighted += weight * x.omegas[i]!;
+    const omega = x.omegas[i]!;
+    const seen = (v.re ** 2 + v.im ** 2) / level[i]!;
+    const share = seen / absolute(add(complex(1), wholeLoop(controller, plant, complex(0, omega)))) ** 2;
+    total += seen;
+    told += share;
+    weighted += share * omega;
   });
-  return weighted / Math.max(1e-30, total);
+  return {
+    omega: weighted / Math.max(1e-30, told),
+    sensitivity: Math.sqrt(told / Math.max(1e-30, total)),
+  };
+}
+
+/** Both loops, broken at the demand. */
+function wholeLoop(controller: AxisController, plant: PlantParameters, s: Complex): Complex {
+  const g = plantAt(plant, s);
+  const c = controllerAt(controller, s);
+  const outer = scale(multiply(add(c, complex(controller.kff)), g), controller.attitude ?? 0);
+  return add(multiply(c, g), divide(outer, s));
 }

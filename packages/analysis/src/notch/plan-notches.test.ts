@@ -169,7 +169,12 @@ describe('what is placed', () => {
   test('the notch’s lag is in the margins: the same as a direct calculation with the filter written out', () => {
     const plan = planOf(flight, strong);
     const id = madeIdentification();
-    const loops = judged({ plant: id.plant!, controller: CONTROLLER, gyroDelayS: id.gyroDelayS });
+    const loops = judged({
+      plant: id.plant!,
+      controller: CONTROLLER,
+      gyroDelayS: id.gyroDelayS,
+      addedFilters: null,
+    });
     const filters: Biquad[] = plan.notches.map((n) =>
       designNotch({ centreHz: n.centreHz, widthHz: n.bandwidthHz, depthDb: n.depthDb }, FS),
     );

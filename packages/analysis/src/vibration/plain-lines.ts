@@ -1,0 +1,131 @@
+/** Lines that turn with no rotor: structure, mains, control loops, and what cannot be told. */
+import type { AxisName, BodyAxis, Interval } from '@settle/parser';
+import type { Peak } from './find-peaks.js';
+import type { LineSpectrum } from './line-spectrum.js';
+import type { SensorRecord } from './sensor-records.js';
+import type { StudiedLine } from './vibration-study.js';
+
+export interface FoundPeak extends Peak {
+  readonly record: SensorRecord;
+  readonly spectrum: LineSpectrum;
+}
+
+/** An oscillation of the diagnosis. */
+export interface LoopLine {
+  readonly axis: AxisName;
+  readonly frequencyHz: number;
+  readonly frequencyStdHz: number;
+}
+
+export interface PlainContext {
+  readonly loops: readonly LoopLine[];
+  /** Peaks on the ground with the rotors at rest or idling, same records; null where the log has no such stretch. */
+  readonly ground: readonly FoundPeak[] | null;
+  readonly hover: Interval;
+  /** Orders of the rotors are known, so what is left follows none of them. */
+  readonly rotorsKnown: boolean;
+}
+
+/** Mains and what hangs on it, Hz. */
+const MAINS_HZ = [50, 60];
+const HIGHEST_MAINS = 8;
+const MAINS_SHARE = 0.004;
+/** Narrower than this many bins is as narrow as the window: a tone. */
+const TONE_BINS = 3;
+const LOOP_SHARE = 0.04;
+/** Found on the ground this near in frequency and at least this large. */
+const SAME_SHARE = 0.006;
+const SAME_LEVEL = 0.35;
+
+export function describePlainLine(peak: FoundPeak, context: PlainContext): StudiedLine {
+  const { record, frequencyHz, widthHz, spectrum } = peak;
+  const decided = decide(peak, context);
+  return {
+    sensor: record.sensor,
+    axis: record.axis,
+    frequencyHz,
+    frequencyStdHz: peak.frequencyStdHz,
+    lowHz: frequencyHz - widthHz / 2,
+    highHz: frequencyHz + widthHz / 2,
+    rms: peak.rms,
+    aboveFloorDb: peak.aboveFloorDb,
+    order: null,
+    rotor: null,
+    trueFrequencyHz: null,
+    ...decided,
+    evidence: [
+      ...decided.evidence,
+      `${widthHz.toFixed(2)} Hz wide at half height, where the analysis resolves ${(2 * spectrum.binHz).toFixed(2)} Hz`,
+    ],
+  };
+}
+
+type Decision = Pick<StudiedLine, 'kind' | 'confidence' | 'evidence'>;
+
+function decide(peak: FoundPeak, { loops, ground, rotorsKnown }: PlainContext): Decision {
+  const { record, frequencyHz, widthHz, spectrum } = peak;
+  const loop = loops.find(
+    (one) => AXIS_OF[one.axis] === record.axis && near(one.frequencyHz, frequencyHz, LOOP_SHARE),
+  );
+  if (loop !== undefined)
+    return {
+      kind: 'control-loop',
+      confidence: 0.9,
+      evidence: [`the ${loop.axis} axis oscillates at ${loop.frequencyHz.toFixed(2)} Hz: see the diagnosis`],
+    };
+  const tone = widthHz <= TONE_BINS * spectrum.binHz;
+  const onGround = ground?.find(
+    (g) =>
+      g.record.sensor === record.sensor &&
+      g.record.axis === record.axis &&
+      near(g.frequencyHz, frequencyHz, SAME_SHARE) &&
+      g.rms > SAME_LEVEL * peak.rms,
+  );
+  if (tone && onGround !== undefined)
+    return {
+      kind: 'electrical',
+      confidence: 0.95,
+      evidence: ['it is there on the ground as well, before the rotors turn, and as strong'],
+    };
+  const mains = mainsOf(frequencyHz);
+  if (tone && mains !== null && (ground === null || ground.length === 0))
+    return {
+      kind: 'electrical',
+      confidence: 0.8,
+      evidence: [
+        `it stands at ${String(mains.order)} times the ${String(mains.hz)} Hz of the mains and does not move`,
+      ],
+    };
+  if (!tone && rotorsKnown)
+    return {
+      kind: 'structure',
+      confidence: 0.85,
+      evidence: ['it follows no rotor and is wider than a tone: something that rings by itself'],
+    };
+  if (!tone)
+    return {
+      kind: 'structure',
+      confidence: 0.6,
+      evidence: ['it does not come into focus with the motor commands, as a rotor’s line does'],
+    };
+  return {
+    kind: 'unknown',
+    confidence: 0,
+    evidence: ['a tone that follows no rotor speed and is no mains frequency'],
+  };
+}
+
+const AXIS_OF: Readonly<Record<AxisName, BodyAxis>> = { roll: 'x', pitch: 'y', yaw: 'z' };
+
+function near(a: number, b: number, share: number): boolean {
+  return Math.abs(a - b) <= share * b;
+}
+
+function mainsOf(frequencyHz: number): { hz: number; order: number } | null {
+  for (const hz of MAINS_HZ) {
+    const order = Math.round(frequencyHz / hz);
+    if (order >= 1 && order <= HIGHEST_MAINS && near(frequencyHz, order * hz, MAINS_SHARE / Math.sqrt(order)))
+      return { hz, order };
+  }
+  return null;
+}

@@ -1,0 +1,79 @@
+/** How the rotors' speeds may have gone over the hover: measured, or guessed from what the motors were told. */
+import type { Flight, Interval, Signal } from '@settle/parser';
+import { evenRecord, motorSignals, rotorSignals } from '../signals.js';
+import type { RelativeSpeed } from './turn-records.js';
+
+export interface SpeedGuess {
+  /** From 1; null: all rotors together. */
+  readonly rotor: number | null;
+  readonly speed: RelativeSpeed;
+  /** Revolutions per second, mean over the interval; null where only the course is known. */
+  readonly meanHz: number | null;
+}
+
+/** Rate of the speeds, Hz. */
+const SPEED_RATE_HZ = 100;
+/** Slower than this a rotor stands, revolutions per second. */
+const STANDS_HZ = 3;
+
+/** Speeds of the rotors as logged. */
+export function loggedSpeeds(flight: Flight, interval: Interval): SpeedGuess[] {
+  return rotorSignals(flight).flatMap((signal, i) => {
+    const record = evenRecord(signal, interval, SPEED_RATE_HZ);
+    if (record === null) return [];
+    const mean = meanOf(record.values);
+    if (!(mean > STANDS_HZ)) return [];
+    const values = record.values.map((v) => Math.max(0.2, v / mean));
+    return [
+      { rotor: i + 1, meanHz: mean, speed: { startS: record.startS, stepS: 1 / SPEED_RATE_HZ, values } },
+    ];
+  });
+}
+
+/**
+ * Courses guessed from the motor commands (else the throttle): speed as command to a power, behind a first-order lag.
+ *
+ * @returns one per motor, or one for all
+ */
+export function guessedSpeeds(flight: Flight, interval: Interval, power: number, lagS: number): SpeedGuess[] {
+  const motors = motorSignals(flight);
+  const throttle = flight.signals.get('throttle') ?? flight.signals.get('stick.throttle');
+  const sources: readonly (readonly [number | null, Signal])[] =
+    motors.length > 0
+      ? motors.map((signal, i) => [i + 1, signal] as const)
+      : throttle === undefined
+        ? []
+        : [[null, throttle] as const];
+  return sources.flatMap(([rotor, signal]) => {
+    const record = evenRecord(signal, interval, SPEED_RATE_HZ);
+    if (record === null) return [];
+    const mean = meanOf(record.values);
+    if (!(mean > 0.02)) return [];
+    const keep = Math.exp(-1 / (SPEED_RATE_HZ * lagS));
+    let thrust = record.values[0]! / mean;
+    const values = record.values.map((v) => {
+      thrust = v / mean + (thrust - v / mean) * keep;
+      return Math.max(0.04, thrust) ** power;
+    });
+    const level = meanOf(values);
+    return [
+      {
+        rotor,
+        meanHz: null,
+        speed: { startS: record.startS, stepS: 1 / SPEED_RATE_HZ, values: values.map((v) => v / level) },
+      },
+    ];
+  });
+}
+
+/** No course: everything as it stands in time. */
+export function steadySpeed(interval: Interval): RelativeSpeed {
+  const count = Math.max(2, Math.ceil((interval.endS - interval.startS) * 10) + 2);
+  return { startS: interval.startS, stepS: 0.1, values: new Float64Array(count).fill(1) };
+}
+
+export function meanOf(values: ArrayLike<number>): number {
+  let sum = 0;
+  for (let i = 0; i < values.length; i++) sum += values[i]!;
+  return sum / Math.max(1, values.length);
+}

@@ -1,0 +1,185 @@
+/** The study of vibration: records, spectra, the rotors' angles, their lines, all other lines. */
+import type { Flight, Interval } from '@settle/parser';
+import type { Phase } from '../diagnosis.js';
+import type { Unavailable } from '../unavailable.js';
+import { campbellPoints } from './campbell.js';
+import { findPeaks } from './find-peaks.js';
+import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
+import { describePlainLine, type FoundPeak, type LoopLine } from './plain-lines.js';
+import { rotorAngles } from './rotor-angles.js';
+import { bladeOrder, describeRotorLine, findRotorLines, type RotorLine } from './rotor-lines.js';
+import { describeRotors, meanCommand, throttleMoves } from './rotor-study.js';
+import { sensorHealth } from './sensor-health.js';
+import { sensorRecords, type SensorRecord } from './sensor-records.js';
+import type { SensorSpectrum, StudiedLine, VibrationStudy } from './vibration-study.js';
+
+/** Slower than this is motion of the aircraft, which the diagnosis deals with, Hz. */
+const LOWEST_HZ = 14;
+/** Chance that a sensor axis without any line shows one. */
+export const VIBRATION_FALSE_ALARM_RATE = 0.01;
+/** Segments of the spectra, s. */
+const SEGMENT_S = 4;
+/** Closer to half the sample rate than this share of it no line can be told from its own fold. */
+const TOP_SHARE = 0.985;
+/** A stretch on the ground this long shows what is there without rotors, s. */
+const GROUND_S = 1.5;
+
+/**
+ * @param oscillations of the diagnosis, so that a loop’s swing is not taken for vibration
+ * @returns unavailable where no inertial sensor is logged fast or long enough to show a line
+ */
+export function studyVibration(
+  flight: Flight,
+  hover: Interval,
+  phases: readonly Phase[],
+  oscillations: readonly LoopLine[] = [],
+): VibrationStudy | Unavailable {
+  const records = sensorRecords(flight, hover).filter((record) => record.sampleRateHz > 2.5 * LOWEST_HZ);
+  if (records.length === 0)
+    return {
+      unavailable: `neither gyro nor accelerometer is logged at more than ${String(2.5 * LOWEST_HZ)} Hz over a hover long enough; log the raw gyro at 400 Hz or more`,
+    };
+  const seen = records.map((record) => ({
+    record,
+    spectrum: lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S),
+  }));
+  const angles = rotorAngles(flight, hover, records);
+  const turning =
+    angles === null ? [] : findRotorLines(angles, records, LOWEST_HZ, VIBRATION_FALSE_ALARM_RATE / 2);
+  // Speeds guessed from commands are believed once lines turn with them.
+  const believed = angles !== null && (angles.from === 'speed-channel' || turning.length > 0) ? angles : null;
+  const blades = bladeOrder(turning);
+  const peaks = seen.flatMap(({ record, spectrum }) =>
+    peaksOf(record, spectrum, VIBRATION_FALSE_ALARM_RATE / 2),
+  );
+  const ground = groundPeaks(flight, phases);
+  const plain = peaks
+    .filter((peak) => !turning.some((line) => covers(line, peak)))
+    .map((peak) =>
+      describePlainLine(peak, { loops: oscillations, ground, hover, rotorsKnown: believed !== null }),
+    );
+  const lines = [
+    ...(believed === null ? [] : turning.map((line) => describeRotorLine(line, blades, believed.from))),
+    ...plain,
+  ].sort(byStrength);
+  const rotor =
+    believed === null ? { unavailable: noRotor(flight) } : describeRotors(flight, hover, believed);
+  return {
+    interval: hover,
+    lowestHz: LOWEST_HZ,
+    spectra: seen.map(({ record, spectrum }) => describeSpectrum(record, spectrum)),
+    elsewhere: elsewhere(flight, hover, phases),
+    lines,
+    rotor,
+    sensors: seen.map(({ record, spectrum }) => sensorHealth(record, spectrum, hover, LOWEST_HZ)),
+    campbell: campbellPoints(records, rotor, lines),
+    falseAlarmRate: VIBRATION_FALSE_ALARM_RATE,
+  };
+}
+
+function noRotor(flight: Flight): string {
+  const told = [...flight.signals.keys()].some((name) => name.startsWith('motor.') || name === 'throttle');
+  return told
+    ? 'no line of the spectra follows the motor commands; log rotor speeds to see what turns'
+    : 'neither rotor speeds nor motor commands nor throttle are logged, so what turns cannot be told from what rings; log the rotor speeds, or the motor commands';
+}
+
+function peaksOf(record: SensorRecord, spectrum: LineSpectrum, falseAlarmRate: number): FoundPeak[] {
+  const highest = (TOP_SHARE * record.sampleRateHz) / 2;
+  return findPeaks(spectrum, LOWEST_HZ, highest, falseAlarmRate).map((peak) => ({
+    ...peak,
+    record,
+    spectrum,
+  }));
+}
+
+/** Whether a peak of the plain spectrum is a rotor's line, smeared by its speed. */
+function covers(line: RotorLine, peak: FoundPeak): boolean {
+  if (line.record.sensor !== peak.record.sensor || line.record.axis !== peak.record.axis) return false;
+  const margin = Math.max(0.8, 2.5 * peak.spectrum.binHz, 0.6 * (line.highHz - line.lowHz));
+  return peak.frequencyHz > line.lowHz - margin && peak.frequencyHz < line.highHz + margin;
+}
+
+function byStrength(a: StudiedLine, b: StudiedLine): number {
+  return a.sensor === b.sensor ? b.rms - a.rms : a.sensor === 'gyro' ? -1 : 1;
+}
+
+function describeSpectrum(record: SensorRecord, spectrum: LineSpectrum): SensorSpectrum {
+  return {
+    sensor: record.sensor,
+    axis: record.axis,
+    sampleRateHz: record.sampleRateHz,
+    averages: spectrum.degreesOfFreedom / 2,
+    frequencyHz: spectrum.frequencyHz,
+    density: spectrum.density,
+    floor: spectrum.floor,
+  };
+}
+
+function longestGround(phases: readonly Phase[]): Phase | null {
+  return phases
+    .filter((phase) => phase.kind === 'ground' && phase.endS - phase.startS >= GROUND_S)
+    .reduce<Phase | null>(
+      (best, phase) => (best === null || phase.endS - phase.startS > best.endS - best.startS ? phase : best),
+      null,
+    );
+}
+
+function groundPeaks(flight: Flight, phases: readonly Phase[]): FoundPeak[] | null {
+  const ground = longestGround(phases);
+  if (ground === null) return null;
+  return sensorRecords(flight, ground).flatMap((record) =>
+    peaksOf(record, lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S / 2), 0.01),
+  );
+}
+
+/** Spectra on the ground, and of the hover by thirds of the throttle where it moves. */
+function elsewhere(flight: Flight, hover: Interval, phases: readonly Phase[]): VibrationStudy['elsewhere'] {
+  const out: { where: string; spectra: SensorSpectrum[] }[] = [];
+  const ground = longestGround(phases);
+  if (ground !== null) out.push({ where: 'on the ground', spectra: spectraDuring(flight, [ground]) });
+  const commands = meanCommand(flight, hover);
+  if (commands === null || !throttleMoves(commands.values)) return out;
+  const sorted = [...commands.values].sort((a, b) => a - b);
+  const limits = [0, 1 / 3, 2 / 3, 1].map((share) => sorted[Math.floor(share * (sorted.length - 1))]!);
+  for (let third = 0; third < 3; third++) {
+    const spans = spansWithin(commands.values, commands.startS, limits[third]!, limits[third + 1]!);
+    const spectra = spectraDuring(flight, spans);
+    if (spectra.length > 0)
+      out.push({
+        where: `throttle ${(100 * limits[third]!).toFixed(0)} to ${(100 * limits[third + 1]!).toFixed(0)} %`,
+        spectra,
+      });
+  }
+  return out;
+}
+
+const TRACK_STEP_S = 0.1;
+const SHORTEST_SPAN_S = 1;
+
+function spansWithin(values: Float64Array, startS: number, low: number, high: number): Interval[] {
+  const out: Interval[] = [];
+  let from: number | null = null;
+  for (let i = 0; i <= values.length; i++) {
+    const inside = i < values.length && values[i]! >= low && values[i]! <= high;
+    if (inside && from === null) from = i;
+    if (!inside && from !== null) {
+      const span = { startS: startS + from * TRACK_STEP_S, endS: startS + i * TRACK_STEP_S };
+      if (span.endS - span.startS >= SHORTEST_SPAN_S) out.push(span);
+      from = null;
+    }
+  }
+  return out;
+}
+
+/** Densities averaged over stretches, by their lengths. */
+function spectraDuring(flight: Flight, spans: readonly Interval[]): SensorSpectrum[] {
+  const longest = spans.reduce<Interval | null>(
+    (best, span) => (best === null || span.endS - span.startS > best.endS - best.startS ? span : best),
+    null,
+  );
+  if (longest === null) return [];
+  return sensorRecords(flight, longest).map((record) =>
+    describeSpectrum(record, lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S / 2)),
+  );
+}
