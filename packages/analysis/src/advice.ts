@@ -1,5 +1,6 @@
 import type { Flight, Interval } from '@settle/parser';
 import type { AxisStudy } from './axis-study.js';
+import { adviseCauses, adviseSigns, forbidsGains } from './causes/cause-advice.js';
 import type { Advice, Finding } from './diagnosis.js';
 import { adviseGains, type AxisDecision } from './identification/gain-advice.js';
 import { lacksForCause } from './lacks.js';
@@ -27,7 +28,9 @@ const GOOD_HOVER_S = 30;
 export function adviseNext({ flight, studies, decisions, findings, hover }: AdviceContext): Advice[] {
   const out: Advice[] = [];
   const upset = findings.some((finding) => finding.id === 'upset');
-  if (upset)
+  const wired = forbidsGains(findings);
+  out.push(...adviseSigns(findings));
+  if (upset && !wired)
     out.push({
       step: 1,
       kind: 'do-not-fly',
@@ -41,12 +44,12 @@ export function adviseNext({ flight, studies, decisions, findings, hover }: Advi
       .filter((study) => study.oscillations.some((o) => o.origin === 'structure'))
       .map((study) => study.axis),
   );
-  const gains = adviseGains({ decisions, upset, bending });
+  const gains = wired ? [] : adviseGains({ decisions, upset, bending });
   const changed = new Set(gains.map((advice) => advice.axis));
   const dangerous = findings.filter(
     (f) => f.severity === 'danger' && SWINGS.has(f.id) && (f.axis === null || !changed.has(f.axis)),
   );
-  if (dangerous.length > 0)
+  if (dangerous.length > 0 && !wired)
     out.push({
       step: 1,
       kind: 'do-not-fly',
@@ -68,7 +71,7 @@ export function adviseNext({ flight, studies, decisions, findings, hover }: Advi
   const unseen = decisions.filter(
     (d) => d.measured === null && d.rule === null && d.id.controller !== null && d.id.plant === null,
   );
-  if (unseen.length > 0 && dangerous.length === 0 && !upset)
+  if (unseen.length > 0 && dangerous.length === 0 && !upset && !wired)
     out.push({
       step: 1,
       kind: 'flying',
@@ -95,8 +98,9 @@ export function adviseNext({ flight, studies, decisions, findings, hover }: Advi
       watchFor: 'a log rate of at least 100 Hz for rates and demands',
       text: `Log ${missing.join(', ')} on the next hover.`,
     });
+  if (!wired) out.push(...adviseCauses(flight, hover, findings));
   const durationS = hover.endS - hover.startS;
-  if (durationS < GOOD_HOVER_S && dangerous.length === 0 && swinging.length === 0)
+  if (durationS < GOOD_HOVER_S && dangerous.length === 0 && swinging.length === 0 && !wired)
     out.push({
       step: 1,
       kind: 'flying',

@@ -1,5 +1,11 @@
-import { AXES, type AxisName, type Flight, type Interval } from '@settle/parser';
+import type { AxisName, Flight, Interval } from '@settle/parser';
 import type { AxisStudy } from './axis-study.js';
+import { gustFindings } from './causes/gust-response.js';
+import { heightFindings } from './causes/height-control.js';
+import { saturationFindings } from './causes/motor-saturation.js';
+import { rotorVibrationFindings } from './causes/rotor-vibration.js';
+import { signFindings } from './causes/sign-findings.js';
+import { trimFindings } from './causes/trim-offset.js';
 import {
   isUnavailable,
   type Actuators,
@@ -15,6 +21,7 @@ import type { AxisDecision } from './identification/gain-advice.js';
 import type { SearchBand } from './oscillation/band.js';
 import { WINDOW_CYCLES } from './oscillation/narrowness.js';
 import { firstSignal } from './signals.js';
+import type { StudiedLine } from './vibration/vibration-study.js';
 
 export interface FindingContext {
   readonly flight: Flight;
@@ -25,15 +32,12 @@ export interface FindingContext {
   readonly actuators: Actuators | Unavailable;
   readonly battery: Battery | Unavailable;
   readonly band: SearchBand;
+  /** Lines of the study of vibration, where it was made. */
+  readonly vibrationLines?: readonly StudiedLine[] | undefined;
 }
 
 /** What was read straight off the log; what is left is the chance that a channel is not what its header says. */
 const MEASURED = 0.95;
-/** Steady demand worth a word, and worth mending, as a share of full authority (common practice, no source). */
-const TRIM_NOTE = 0.08;
-const TRIM_FAULT = 0.15;
-/** Motors this long on a stop leave the loops without authority (common practice, no source). */
-const STOP_FAULT_SHARE = 0.02;
 /** An oscillation this long on the stops, or this large, has no authority left for anything else (judgement, no source). */
 const ON_STOPS_SHARE = 0.1;
 const LARGE_DEG_S = 60;
@@ -50,16 +54,28 @@ const RANK: Readonly<Record<Severity, number>> = { danger: 0, fault: 1, note: 2 
 export function findFindings(context: FindingContext): Finding[] {
   return [
     ...upsets(context),
+    ...signFindings(context.flight, context.phases),
     ...context.studies.flatMap((study) =>
       study.oscillations.map((line) => oscillationFinding(study.axis, line)),
     ),
     ...loopFindings(context),
     ...folded(context),
-    ...saturation(context),
-    ...trims(context),
+    ...causes(context),
     ...sag(context),
     ...logQuality(context),
   ].sort((a, b) => RANK[a.severity] - RANK[b.severity]);
+}
+
+function causes(context: FindingContext): Finding[] {
+  const { flight, hover, actuators } = context;
+  return [
+    ...heightFindings(flight, hover),
+    ...gustFindings(context),
+    ...rotorVibrationFindings(context),
+    ...(isUnavailable(actuators)
+      ? []
+      : [...saturationFindings({ ...context, actuators }), ...trimFindings({ flight, hover, actuators })]),
+  ];
 }
 
 function upsets({ phases }: FindingContext): Finding[] {
@@ -123,56 +139,6 @@ function folded({ studies }: FindingContext): Finding[] {
       ],
     })),
   );
-}
-
-function saturation({ actuators }: FindingContext): Finding[] {
-  if (isUnavailable(actuators)) return [];
-  const evidence = actuators.motors.flatMap((motor, i) => [
-    ...(motor.lowStopShare > STOP_FAULT_SHARE
-      ? [
-          `motor ${String(i + 1)} stood on its low stop for ${(100 * motor.lowStopShare).toFixed(0)} % of the hover`,
-        ]
-      : []),
-    ...(motor.highStopShare > STOP_FAULT_SHARE
-      ? [
-          `motor ${String(i + 1)} stood on its high stop for ${(100 * motor.highStopShare).toFixed(0)} % of the hover`,
-        ]
-      : []),
-  ]);
-  if (evidence.length === 0) return [];
-  return [
-    {
-      id: 'motor-saturation',
-      axis: null,
-      severity: 'fault',
-      confidence: MEASURED,
-      summary: 'motors run into their stops in hover',
-      evidence,
-    },
-  ];
-}
-
-function trims({ actuators }: FindingContext): Finding[] {
-  if (isUnavailable(actuators)) return [];
-  return AXES.flatMap((axis) => {
-    const trim = actuators.trim[axis];
-    if (trim === null || Math.abs(trim) < TRIM_NOTE) return [];
-    return [
-      {
-        id: 'trim-offset',
-        axis,
-        severity: Math.abs(trim) >= TRIM_FAULT ? ('fault' as const) : ('note' as const),
-        confidence: MEASURED,
-        summary: `${axis} needs ${(100 * Math.abs(trim)).toFixed(0)} % of its authority just to hover level`,
-        evidence: [
-          `the mean ${axis} demand in hover is ${trim.toFixed(3)} of full authority`,
-          axis === 'yaw'
-            ? 'likely reasons: rotors not upright, or turning against each other unevenly'
-            : 'likely reasons: weight off centre, a weak motor or prop, or a steady wind',
-        ],
-      },
-    ];
-  });
 }
 
 function sag({ battery }: FindingContext): Finding[] {

@@ -4,6 +4,7 @@ import { describeActuators } from './actuators.js';
 import type { AxisStudy } from './axis-study.js';
 import { describeBattery } from './battery.js';
 import { CannotAnalyse } from './cannot-analyse.js';
+import { noHover } from './causes/no-hover.js';
 import type { Actuators, Battery, Phase, Unavailable } from './diagnosis.js';
 import type { DeclaredController } from './identification/controller.js';
 import { declaredController } from './identification/declared.js';
@@ -47,11 +48,7 @@ const LANDING_S = 3;
 export function studyFlight(flight: Flight, options: DiagnoseOptions = {}): FlightStudy {
   const { phases, decidedBy } = findPhases(flight, askedInterval(flight, options));
   const hover = longestHover(phases);
-  if (hover === null)
-    throw new CannotAnalyse(
-      'no hover found in the log',
-      'give its start and end with --from and --to, or log motor commands, throttle or height',
-    );
+  if (hover === null) throw noHover(flight, phases);
   const fastestHz = fastestMotionLog(flight);
   if (fastestHz === null)
     throw new CannotAnalyse(

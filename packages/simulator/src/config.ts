@@ -32,6 +32,56 @@ export interface GustPulse {
   peakRadS2: number;
 }
 
+/** Of the x, y and z axes of a sensor. */
+export type PerBodyAxis = [number, number, number];
+
+/** A line at a whole multiple of every rotor's speed, besides once per revolution and blade pass. */
+export interface RotorHarmonic {
+  order: number;
+  /** Amplitudes at hover speed, growing with speed squared; rad/s and m/s². */
+  gyro: number;
+  accel: number;
+}
+
+/**
+ * A lightly damped mode of airframe or board that the sensors feel and the control torque does not move: outside of the
+ * loop, although the controller sees it as it sees any vibration. Broad-band noise, growing with the rotors' speed
+ * squared, and the rotors' once-per-revolution and blade-pass lines keep it ringing.
+ */
+export interface StructuralMode {
+  frequencyHz: number;
+  dampingRatio: number;
+  /** Rms that the broad-band noise gives at hover speed, by sensor axis; rad/s and m/s². */
+  gyro: PerBodyAxis;
+  accel: PerBodyAxis;
+  /** Amplitude that one rotor's line would give if it met the mode, over that rms. */
+  rotorDrive: number;
+}
+
+/** A tone of constant frequency, there on the ground too: mains, a switching supply. Amplitudes by sensor axis. */
+export interface ElectricalLine {
+  frequencyHz: number;
+  gyro: PerBodyAxis;
+  accel: PerBodyAxis;
+}
+
+/** What a sensor can report: whole multiples of 2 × fullScale / 2^bits, none beyond the full scale. */
+export interface SensorRange {
+  /** rad/s or m/s². */
+  fullScale: number;
+  bits: number;
+}
+
+/** Mistakes between controller, motors and sensors. */
+export interface Wiring {
+  /** Place (from 1, as in `FlightConfig.rotors`) of the rotor that each motor command reaches. */
+  motorOrder?: PerRotor;
+  /** −1 where the rotors turn the body against what the mixer assumes: on yaw, all of them turning the other way. */
+  sign?: Partial<PerAxis<1 | -1>>;
+  /** The sensor board is turned about z by this many degrees, and the controller was not told. */
+  boardTurnedDeg?: number;
+}
+
 /**
  * Everything one simulated flight is made of: plain data, so that it can be kept beside the log as JSON.
  * Axes follow ISO 1151 (x forward, y right, z down). SI units unless the name says otherwise.
@@ -89,6 +139,9 @@ export interface FlightConfig {
     /** Second-order (or first-order) low-pass run at the loop rate; null for none. */
     gyroLowPassHz: number | null;
     gyroLowPassOrder: 1 | 2;
+    /** Absent: no end of range, no steps. */
+    gyroRange?: SensorRange;
+    accelRange?: SensorRange;
   };
   /** Vibration seen by the inertial sensors: amplitudes at hover speed, growing with speed squared. */
   vibration: {
@@ -100,6 +153,10 @@ export interface FlightConfig {
     accelBladePass: number;
     /** Weight of each rotor's share in the once-per-revolution lines. */
     imbalance: PerRotor;
+    /** More orders, structural modes and electrical lines. Absent: none. */
+    harmonics?: RotorHarmonic[];
+    structure?: StructuralMode[];
+    electrical?: ElectricalLine[];
   };
   /** A lightly damped mode moved by the control torque of its axis and felt by the gyro alone. */
   flexibleMode: null | {
@@ -172,6 +229,8 @@ export interface FlightConfig {
     /** Standard deviation of the error of each logged time, s. */
     clockJitterS: number;
   };
+  /** What was connected or mounted wrongly; the linear truth knows nothing of it. Absent: nothing. */
+  wiring?: Wiring;
   script: {
     /** The log begins and ends in hover: no ground, no take-off, no landing. */
     startInHover: boolean;
@@ -187,6 +246,10 @@ export interface FlightConfig {
     hoverS: number;
     /** Land this long after the motion first exceeds either limit; null: never. */
     abort: null | { rateRadS: number; angleRad: number; afterS: number };
+    /** Climbs and sinks as a sine while it hovers, at most this fast. Absent: holds its height. */
+    heave?: { climbMS: number; periodS: number };
+    /** The mass swings by this share, slowly, as if a tank at its centre of mass were filled and emptied. Absent: constant. */
+    load?: { share: number; periodS: number };
   };
   /** Logged rates per group, Hz; 0: not logged. Nothing is filtered before it is thinned out. */
   log: {

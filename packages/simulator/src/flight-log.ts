@@ -4,6 +4,7 @@ import type { AxisController } from './controller.js';
 import { makeStream, type Random } from './random.js';
 import { makeRecorder, type LoggedColumns, type Recorder } from './record.js';
 import { MODE_LABELS } from './script.js';
+import { digitise } from './sensors.js';
 
 /** What the logger reads at a controller step. The arrays stay the same objects throughout a flight. */
 export interface Observed {
@@ -123,7 +124,10 @@ export class FlightLog {
       const { row } = this.imu;
       for (let a = 0; a < 3; a++) {
         row[a] = seen.gyro[a]!;
-        row[3 + a] = seen.accel[a]! + sensors.accelNoise * this.accelNoise.normal();
+        row[3 + a] = digitise(
+          seen.accel[a]! + sensors.accelNoise * this.accelNoise.normal(),
+          sensors.accelRange,
+        );
       }
       this.imu.keep(timeS);
     }
@@ -154,6 +158,12 @@ export class FlightLog {
     }
   }
 
+  /** Whether an inertial sample falls due at a controller step. */
+  inertialAtStep(substep: number): boolean {
+    const { every } = this.imu;
+    return every > 0 && substep % every === 0;
+  }
+
   /** Whether an inertial sample falls due between two controller steps. */
   inertialDue(substep: number): boolean {
     const { every } = this.imu;
@@ -166,8 +176,8 @@ export class FlightLog {
     const { sensors } = this.config;
     const { row } = this.imu;
     for (let a = 0; a < 3; a++) {
-      row[a] = gyro[a]! + sensors.gyroNoiseRadS * this.betweenSteps.normal();
-      row[3 + a] = accel[a]! + sensors.accelNoise * this.betweenSteps.normal();
+      row[a] = digitise(gyro[a]! + sensors.gyroNoiseRadS * this.betweenSteps.normal(), sensors.gyroRange);
+      row[3 + a] = digitise(accel[a]! + sensors.accelNoise * this.betweenSteps.normal(), sensors.accelRange);
     }
     this.imu.keep(timeS);
   }

@@ -36,3 +36,6 @@ export {
   type PlannedFlight,
   type TrialAircraft,
 } from './trial-aircraft.js';
+export type { TrueSensor, TrueVibrationLine, VibrationSpan, VibrationTruth } from './vibration-truth.js';
+export { foldFrequency } from './vibration-truth.js';
+export { flyVibration, vibrationFlight, type Throttle, type VibrationFlight } from './vibration-flight.js';

@@ -21,6 +21,8 @@ export interface Seen {
 
 /** Height above which the lowest gear leg counts as clear of the ground, m. */
 export const CLEAR_HEIGHT_M = 0.15;
+const STILL = { heightM: 0, climbMS: 0, accelMS2: 0 };
+
 /** Beyond this tilt the flight has gone wrong. */
 export const UPSET_RAD = Math.PI / 3;
 
@@ -123,6 +125,7 @@ export class Script {
         return;
       }
       this.stage = 'land';
+      this.heightReference += this.heave(seen.timeS).heightM;
     }
     const hurried = this.excessS !== null;
     const climb =
@@ -136,12 +139,33 @@ export class Script {
     const asked = (this.heightReference - before) / this.stepS;
     const perMS2 = rotors.hoverThrottle / 9.80665;
     const w = pilot.heightRadS;
-    const error = this.heightReference - seen.heightM;
+    const swing = this.stage === 'fly' ? this.heave(seen.timeS) : STILL;
+    const error = this.heightReference + swing.heightM - seen.heightM;
     this.integral += perMS2 * 0.15 * w ** 3 * error * this.stepS;
-    const accel = w * w * error + 1.6 * w * (asked - seen.climbMS);
+    const accel = w * w * error + 1.6 * w * (asked + swing.climbMS - seen.climbMS) + swing.accelMS2;
     this.throttle = Math.min(0.95, Math.max(rotors.lowStop, this.integral + perMS2 * accel));
     this.contactS = seen.gearHeightM < 0.02 ? this.contactS + this.stepS : 0;
     if (this.stage === 'land' && this.contactS > 0.15) this.stage = 'cut';
+  }
+
+  /** Where the scripted swing of height is, from rest at the moment the aircraft came clear of the ground. */
+  private heave(timeS: number): { heightM: number; climbMS: number; accelMS2: number } {
+    const { heave } = this.config.script;
+    if (heave === undefined || this.clearS === null) return STILL;
+    const w = (2 * Math.PI) / heave.periodS;
+    const phase = w * (timeS - this.clearS);
+    return {
+      heightM: (heave.climbMS / w) * (1 - Math.cos(phase)),
+      climbMS: heave.climbMS * Math.sin(phase),
+      accelMS2: heave.climbMS * w * Math.cos(phase),
+    };
+  }
+
+  /** Mass over the mass the aircraft takes off with. */
+  massFactor(timeS: number): number {
+    const { load } = this.config.script;
+    if (load === undefined || this.clearS === null) return 1;
+    return 1 + load.share * Math.sin((2 * Math.PI * (timeS - this.clearS)) / load.periodS);
   }
 
   private cut(seen: Seen): void {

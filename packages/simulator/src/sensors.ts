@@ -1,14 +1,21 @@
-import type { FlightConfig } from './config.js';
+import type { FlightConfig, SensorRange } from './config.js';
 import { ROTOR_SIGNS } from './operating-point.js';
 import type { Random } from './random.js';
+
+/** Sensor axes in the order of every vector of six: gyro x, y, z, accelerometer x, y, z. */
+export const SENSOR_AXES = 6;
 
 /** Rotor phases and speeds, and the vibration they make at the inertial sensors. */
 export class RotorVibration {
   /** Revolutions per second of each rotor. */
   readonly speedHz = new Float64Array(4);
+  /** Angle of each rotor, rad. */
+  readonly phase = new Float64Array(4);
   readonly gyro = new Float64Array(3);
   readonly accel = new Float64Array(3);
-  private readonly phase = new Float64Array(4);
+  /** What each rotor adds at this instant, once per revolution and at blade pass, by sensor axis. */
+  readonly once = Array.from({ length: 4 }, () => new Float64Array(SENSOR_AXES));
+  readonly bladePass = Array.from({ length: 4 }, () => new Float64Array(SENSOR_AXES));
   private readonly config: FlightConfig;
 
   constructor(config: FlightConfig, random: Random) {
@@ -38,14 +45,33 @@ export class RotorVibration {
       const blade = level * Math.sin(rotors.blades * this.phase[i]!);
       const right = ROTOR_SIGNS[0]![i]!;
       const front = ROTOR_SIGNS[1]![i]!;
-      gyro[0] = gyro[0]! + vibration.gyroOnce * once * sin + vibration.gyroBladePass * blade * right;
-      gyro[1] = gyro[1]! + vibration.gyroOnce * once * 0.8 * cos + vibration.gyroBladePass * blade * front;
-      gyro[2] = gyro[2]! + vibration.gyroOnce * once * 0.4 * (right * cos + front * sin) * 0.7;
-      accel[0] = accel[0]! + vibration.accelOnce * once * cos + vibration.accelBladePass * blade * 0.2;
-      accel[1] = accel[1]! + vibration.accelOnce * once * sin + vibration.accelBladePass * blade * 0.2;
-      accel[2] = accel[2]! + vibration.accelOnce * once * 0.3 * sin + vibration.accelBladePass * blade;
+      const first = this.once[i]!;
+      first[0] = vibration.gyroOnce * once * sin;
+      first[1] = vibration.gyroOnce * once * 0.8 * cos;
+      first[2] = vibration.gyroOnce * once * 0.4 * (right * cos + front * sin) * 0.7;
+      first[3] = vibration.accelOnce * once * cos;
+      first[4] = vibration.accelOnce * once * sin;
+      first[5] = vibration.accelOnce * once * 0.3 * sin;
+      const second = this.bladePass[i]!;
+      second[0] = vibration.gyroBladePass * blade * right;
+      second[1] = vibration.gyroBladePass * blade * front;
+      second[3] = vibration.accelBladePass * blade * 0.2;
+      second[4] = vibration.accelBladePass * blade * 0.2;
+      second[5] = vibration.accelBladePass * blade;
+      for (let a = 0; a < 3; a++) {
+        gyro[a] = gyro[a]! + first[a]! + second[a]!;
+        accel[a] = accel[a]! + first[3 + a]! + second[3 + a]!;
+      }
     }
   }
+}
+
+/** What a sensor of this range reports: the nearest of its steps, and its last one beyond them. */
+export function digitise(value: number, range: SensorRange | undefined): number {
+  if (range === undefined) return value;
+  const half = 2 ** (range.bits - 1);
+  const count = Math.max(-half, Math.min(half - 1, Math.round((value / range.fullScale) * half)));
+  return (count / half) * range.fullScale;
 }
 
 /** Exact step of the flexible mode x'' + 2ζω x' + ω² x = input with the input held. */

@@ -8,8 +8,12 @@ import { GRAVITY, hoverPoint, ROTOR_SIGNS, rotorGain } from './operating-point.j
 import { makeStream } from './random.js';
 import type { LoggedColumns } from './record.js';
 import { Script } from './script.js';
-import { FlexibleMode, RotorVibration } from './sensors.js';
+import { digitise, FlexibleMode, RotorVibration } from './sensors.js';
 import { assembleTruth, makeRawTruth, type FlightTruth, type RawTruth } from './truth.js';
+import { VibrationSources } from './vibration-sources.js';
+import { VibrationMeter } from './vibration-meter.js';
+import { assembleVibration } from './vibration-truth.js';
+import { MadeWiring } from './wiring.js';
 
 export interface SimulatedFlight {
   readonly config: FlightConfig;
@@ -60,6 +64,9 @@ class Simulation {
   private readonly script: Script;
   private readonly axes: AxisController[];
   private readonly vibration: RotorVibration;
+  private readonly sources: VibrationSources;
+  private readonly meter: VibrationMeter;
+  private readonly wiring: MadeWiring | null;
   private readonly flex: FlexibleMode | null;
   private readonly flexAxis: number;
   private readonly point;
@@ -111,10 +118,14 @@ class Simulation {
     const start = config.script.startInHover;
     this.axes = AXES.map((axis) => new AxisController(config, axis, start ? this.point.demand[axis] : 0));
     this.vibration = new RotorVibration(config, makeStream(seed, 'rotor phase'));
+    this.wiring = MadeWiring.of(config);
     const mode = config.flexibleMode;
     this.flexAxis = mode === null ? -1 : AXES.indexOf(mode.axis);
     this.flex =
       mode === null ? null : new FlexibleMode(mode.frequencyHz, mode.dampingRatio, mode.gain, this.h);
+    const flex = this.flex === null ? null : { mode: this.flex, axis: this.flexAxis };
+    this.sources = new VibrationSources(config, seed, this.vibration, this.h, flex);
+    this.meter = new VibrationMeter(this.sources, this.vibration.speedHz, this.wiring);
     const first = start ? this.point.command : Array.from({ length: 4 }, () => config.rotors.idleCommand);
     for (let i = 0; i < 4; i++) {
       this.command[i] = first[i]!;
@@ -174,7 +185,7 @@ class Simulation {
     const { substeps } = this.config;
     for (let k = 0; k < this.steps && !this.script.finished; k++) {
       const timeS = k * this.stepS;
-      this.sense();
+      this.sense(timeS);
       this.script.step({
         timeS,
         gearHeightM: this.body.gearHeightM,
@@ -192,32 +203,37 @@ class Simulation {
       this.recordLog(k, timeS);
       for (let m = 0; m < substeps; m++) this.move(k, m, timeS);
     }
+    const log = this.log.finish();
+    const truth = assembleTruth(this.config, this.raw, this.script);
     return {
       config: this.config,
       seed: this.seed,
-      log: this.log.finish(),
-      truth: assembleTruth(this.config, this.raw, this.script),
+      log,
+      truth: { ...truth, vibration: assembleVibration(this.config, this.meter, log, truth.airborne) },
     };
   }
 
-  private sense(): void {
-    const { gyroNoiseRadS } = this.config.sensors;
-    this.vibration.sample();
-    this.feel();
+  private sense(timeS: number): void {
+    const { gyroNoiseRadS, gyroRange } = this.config.sensors;
+    this.feel(timeS);
     for (let a = 0; a < 3; a++) {
-      this.gyro[a] = this.vibrating[a]! + gyroNoiseRadS * this.noise.gyro.normal();
+      this.gyro[a] = digitise(this.vibrating[a]! + gyroNoiseRadS * this.noise.gyro.normal(), gyroRange);
       this.axes[a]!.measure(this.gyro[a]!);
     }
   }
 
   /** Noise-free readings of gyro and accelerometer, vibration and bending included. */
-  private feel(): void {
-    const { body, vibration } = this;
+  private feel(timeS: number): void {
+    const { body, vibration, sources } = this;
+    vibration.sample();
+    sources.sample(timeS);
     for (let a = 0; a < 3; a++) {
       const bending = a === this.flexAxis ? this.flex!.rate : 0;
-      this.vibrating[a] = body.rate[a]! + bending + vibration.gyro[a]!;
-      this.feltAccel[a] = body.specificForce[a]! + vibration.accel[a]!;
+      this.vibrating[a] = body.rate[a]! + bending + vibration.gyro[a]! + sources.extra[a]!;
+      this.feltAccel[a] = body.specificForce[a]! + vibration.accel[a]! + sources.extra[3 + a]!;
     }
+    this.wiring?.turnBoard(this.vibrating);
+    this.wiring?.turnBoard(this.feltAccel);
   }
 
   private disturb(timeS: number): void {
@@ -289,8 +305,11 @@ class Simulation {
   private control(): void {
     const { attitudeNoiseRad } = this.config.sensors;
     for (let a = 0; a < 3; a++) {
-      const measured = this.body.angles[a]! + attitudeNoiseRad * this.noise.attitude.normal();
-      this.angleMeasured[a] = measured;
+      this.angleMeasured[a] = this.body.angles[a]! + attitudeNoiseRad * this.noise.attitude.normal();
+    }
+    this.wiring?.turnBoard(this.angleMeasured);
+    for (let a = 0; a < 3; a++) {
+      const measured = this.angleMeasured[a]!;
       if (this.script.controlled) {
         this.axes[a]!.step(this.angleReference[a]!, measured);
       } else this.axes[a]!.reset();
@@ -328,6 +347,7 @@ class Simulation {
     if (m === 0) {
       const slot = history[k % history.length]!;
       slot.set(this.command);
+      this.wiring?.connect(slot);
       if (k === 0) for (const earlier of history) if (earlier !== slot) earlier.set(this.thrustCommand());
     }
     const length = history.length;
@@ -358,12 +378,14 @@ class Simulation {
       this.drive[i] = mean;
       this.vibration.turn(i, mean / this.point.nominalThrust, this.h);
     }
-    this.moveBody(total);
+    this.sources.step();
+    this.moveBody(total, stepStartS);
     this.useBattery();
     if (this.log.inertialDue(k * config.substeps + m + 1)) {
-      this.vibration.sample();
-      this.feel();
-      this.log.recordInertial(stepStartS + (m + 1) * this.h, this.vibrating, this.feltAccel);
+      const timeS = stepStartS + (m + 1) * this.h;
+      this.feel(timeS);
+      this.meter.take(timeS);
+      this.log.recordInertial(timeS, this.vibrating, this.feltAccel);
     }
   }
 
@@ -372,10 +394,12 @@ class Simulation {
     return [0, 1, 2, 3].map((i) => (this.thrust[i]! / rotorGain(this.config, i)) ** (1 / n));
   }
 
-  private moveBody(total: number): void {
+  /** @param stepStartS for the mass, which may change slowly */
+  private moveBody(total: number, stepStartS: number): void {
     const { airframe, rotors, flexibleMode } = this.config;
     const weightRatio = total / (4 * this.point.nominalThrust);
-    this.liftRatio = weightRatio;
+    const lift = weightRatio / this.script.massFactor(stepStartS);
+    this.liftRatio = lift;
     const control = this.controlAccel;
     for (let a = 0; a < 3; a++) {
       let sum = 0;
@@ -384,6 +408,7 @@ class Simulation {
       control[a] =
         (airframe.effectiveness[axis] * sum) / (4 * rotors.authority[axis] * this.point.nominalSlope);
     }
+    this.wiring?.turnRotors(control);
     const ratio = airframe.effectiveness.pitch / airframe.effectiveness.roll;
     const coupling = airframe.crossCoupling;
     for (let a = 0; a < 3; a++) {
@@ -398,7 +423,7 @@ class Simulation {
     if (flexibleMode !== null) {
       this.flex!.step(control[this.flexAxis]! + this.flexNoise);
     }
-    this.body.step(this.h, this.accel, GRAVITY * weightRatio, this.push[0]!, this.push[1]!);
+    this.body.step(this.h, this.accel, GRAVITY * lift, this.push[0]!, this.push[1]!);
   }
 
   private useBattery(): void {
@@ -439,6 +464,7 @@ class Simulation {
 
   private recordLog(k: number, timeS: number): void {
     const { observed } = this;
+    if (this.log.inertialAtStep(k * this.config.substeps)) this.meter.take(timeS);
     observed.throttle = this.throttleCommand;
     observed.mode = this.mode();
     observed.heightM = this.body.heightM;

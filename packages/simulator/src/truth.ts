@@ -11,6 +11,7 @@ import {
 } from './linear-loop.js';
 import { findMargins, frequencyGrid, type MarginTruth } from './margins.js';
 import { CLEAR_HEIGHT_M, type Script } from './script.js';
+import type { VibrationTruth } from './vibration-truth.js';
 
 export interface TruePhase {
   readonly kind: 'ground' | 'takeoff' | 'hover' | 'landing' | 'upset';
@@ -65,6 +66,8 @@ export interface FlightTruth {
   /** Share of the airborne steps in which any motor was at a stop. */
   readonly clippedShare: number;
   readonly axes: PerAxis<AxisTruth>;
+  /** Every line that the inertial sensors felt; null without an inertial log. */
+  readonly vibration: VibrationTruth | null;
 }
 
 /** What the simulation writes down at every controller step. */
@@ -101,7 +104,12 @@ export function makeRawTruth(steps: number): RawTruth {
   };
 }
 
-export function assembleTruth(config: FlightConfig, raw: RawTruth, script: Script): FlightTruth {
+/** All but the vibration. */
+export function assembleTruth(
+  config: FlightConfig,
+  raw: RawTruth,
+  script: Script,
+): Omit<FlightTruth, 'vibration'> {
   const endS = raw.count / config.loopRateHz;
   const { phases, airborne } = findPhases(config, raw, script, endS);
   const inside = (i: number): boolean =>

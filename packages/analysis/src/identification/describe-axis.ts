@@ -153,8 +153,12 @@ function octavesBeyond(hz: number | null, id: AxisIdentification): number {
   return hz === null || shown.length === 0 ? 0 : Math.max(0, Math.log2(hz / Math.max(...shown)));
 }
 
-const shownHz = (id: AxisIdentification): number[] =>
-  [...id.evidence.bands, ...id.evidence.equations].map((e) => e.s.im / (2 * Math.PI));
+/** Frequencies at which the hover shows the plant. */
+const shownHz = ({ evidence }: AxisIdentification): number[] =>
+  [
+    ...[...evidence.bands, ...evidence.equations].map((e) => e.s.im),
+    ...(evidence.gain === null ? [] : [evidence.gain.omega]),
+  ].map((omega) => omega / (2 * Math.PI));
 
 const withModel = (std: number | null, model: number): number | null =>
   std === null ? null : Math.hypot(std, model);

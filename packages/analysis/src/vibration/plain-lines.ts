@@ -1,13 +1,18 @@
 /** Lines that turn with no rotor: structure, mains, control loops, and what cannot be told. */
-import type { AxisName, BodyAxis, Interval } from '@settle/parser';
+import type { AxisName, BodyAxis } from '@settle/parser';
 import type { Peak } from './find-peaks.js';
+import type { FittedLine } from './fit-line.js';
 import type { LineSpectrum } from './line-spectrum.js';
 import type { SensorRecord } from './sensor-records.js';
 import type { StudiedLine } from './vibration-study.js';
 
-export interface FoundPeak extends Peak {
+export interface GroundPeak extends Peak {
   readonly record: SensorRecord;
+}
+
+export interface FoundPeak extends GroundPeak {
   readonly spectrum: LineSpectrum;
+  readonly fitted: FittedLine;
 }
 
 /** An oscillation of the diagnosis. */
@@ -20,8 +25,7 @@ export interface LoopLine {
 export interface PlainContext {
   readonly loops: readonly LoopLine[];
   /** Peaks on the ground with the rotors at rest or idling, same records; null where the log has no such stretch. */
-  readonly ground: readonly FoundPeak[] | null;
-  readonly hover: Interval;
+  readonly ground: readonly GroundPeak[] | null;
   /** Orders of the rotors are known, so what is left follows none of them. */
   readonly rotorsKnown: boolean;
 }
@@ -30,24 +34,23 @@ export interface PlainContext {
 const MAINS_HZ = [50, 60];
 const HIGHEST_MAINS = 8;
 const MAINS_SHARE = 0.004;
-/** Narrower than this many bins is as narrow as the window: a tone. */
-const TONE_BINS = 3;
 const LOOP_SHARE = 0.04;
 /** Found on the ground this near in frequency and at least this large. */
 const SAME_SHARE = 0.006;
 const SAME_LEVEL = 0.35;
 
 export function describePlainLine(peak: FoundPeak, context: PlainContext): StudiedLine {
-  const { record, frequencyHz, widthHz, spectrum } = peak;
+  const { record, spectrum, fitted } = peak;
+  const { frequencyHz, halfWidthHz } = fitted;
   const decided = decide(peak, context);
   return {
     sensor: record.sensor,
     axis: record.axis,
     frequencyHz,
-    frequencyStdHz: peak.frequencyStdHz,
-    lowHz: frequencyHz - widthHz / 2,
-    highHz: frequencyHz + widthHz / 2,
-    rms: peak.rms,
+    frequencyStdHz: fitted.frequencyStdHz,
+    lowHz: frequencyHz - halfWidthHz,
+    highHz: frequencyHz + halfWidthHz,
+    rms: fitted.rms,
     aboveFloorDb: peak.aboveFloorDb,
     order: null,
     rotor: null,
@@ -55,7 +58,9 @@ export function describePlainLine(peak: FoundPeak, context: PlainContext): Studi
     ...decided,
     evidence: [
       ...decided.evidence,
-      `${widthHz.toFixed(2)} Hz wide at half height, where the analysis resolves ${(2 * spectrum.binHz).toFixed(2)} Hz`,
+      fitted.kind === 'tone'
+        ? `it is a tone: no wider than the ${(2 * spectrum.binHz).toFixed(2)} Hz that the analysis resolves`
+        : `it is ${(2 * halfWidthHz).toFixed(2)} Hz wide at half height: a damping ratio of about ${(halfWidthHz / frequencyHz).toFixed(3)}`,
     ],
   };
 }
@@ -63,7 +68,8 @@ export function describePlainLine(peak: FoundPeak, context: PlainContext): Studi
 type Decision = Pick<StudiedLine, 'kind' | 'confidence' | 'evidence'>;
 
 function decide(peak: FoundPeak, { loops, ground, rotorsKnown }: PlainContext): Decision {
-  const { record, frequencyHz, widthHz, spectrum } = peak;
+  const { record, fitted } = peak;
+  const { frequencyHz } = fitted;
   const loop = loops.find(
     (one) => AXIS_OF[one.axis] === record.axis && near(one.frequencyHz, frequencyHz, LOOP_SHARE),
   );
@@ -73,13 +79,13 @@ function decide(peak: FoundPeak, { loops, ground, rotorsKnown }: PlainContext): 
       confidence: 0.9,
       evidence: [`the ${loop.axis} axis oscillates at ${loop.frequencyHz.toFixed(2)} Hz: see the diagnosis`],
     };
-  const tone = widthHz <= TONE_BINS * spectrum.binHz;
+  const tone = fitted.kind === 'tone';
   const onGround = ground?.find(
     (g) =>
       g.record.sensor === record.sensor &&
       g.record.axis === record.axis &&
       near(g.frequencyHz, frequencyHz, SAME_SHARE) &&
-      g.rms > SAME_LEVEL * peak.rms,
+      g.rms > SAME_LEVEL * fitted.rms,
   );
   if (tone && onGround !== undefined)
     return {

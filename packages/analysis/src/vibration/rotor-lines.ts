@@ -1,12 +1,24 @@
 /** The lines of the rotors: every order of every rotor on every sensor axis, folded ones included. */
 import type { LineKind, StudiedLine } from './vibration-study.js';
 import type { RotorAngles } from './rotor-angles.js';
-import { lineAtRest, restSpectrum, turning, type OrderLine, type RotorAngle } from './order-lines.js';
+import type { LineSpectrum } from './line-spectrum.js';
+import {
+  lineAtRest,
+  medianOf,
+  restSpectrum,
+  turning,
+  type OrderLine,
+  type RotorAngle,
+} from './order-lines.js';
 import type { SensorRecord } from './sensor-records.js';
 
 /** Orders looked for, as far as they are slower than this many times the sample rate. */
 const HIGHEST_ORDER = 8;
 const HIGHEST_RATES = 2.5;
+/** Chance at which a line counts whose order is seen from another rotor. */
+const WEAK = 0.3;
+/** Orders that rotors hardly make, and folded lines, must stand this far out. */
+const UNLIKELY_DB = 6;
 /** Lines of different rotors nearer than this cannot be told apart, Hz. */
 const APART_HZ = 0.6;
 /** How far off its order a line may stand: share of the frequency with logged speeds, and with speeds found from the spectrum. */
@@ -26,6 +38,11 @@ export interface RotorLine extends OrderLine {
   /** 5th and 95th percentile over the hover, as logged. */
   readonly lowHz: number;
   readonly highHz: number;
+  /** Ends of the range. */
+  readonly firstHz: number;
+  readonly lastHz: number;
+  /** Seen by itself; else only because another rotor's line of this order is. */
+  readonly sure: boolean;
 }
 
 /**
@@ -33,7 +50,7 @@ export interface RotorLine extends OrderLine {
  */
 export function findRotorLines(
   angles: RotorAngles,
-  records: readonly SensorRecord[],
+  seen: readonly { readonly record: SensorRecord; readonly spectrum: LineSpectrum }[],
   lowestHz: number,
   falseAlarmRate: number,
 ): RotorLine[] {
@@ -43,7 +60,7 @@ export function findRotorLines(
     for (let order = 1; order <= HIGHEST_ORDER; order++) {
       const trueHz = order * rotor.meanHz;
       let cosSin: Float64Array | null = null;
-      for (const record of records) {
+      for (const { record } of seen) {
         if (record.values.length !== rotor.turns.length) continue;
         if (trueHz > HIGHEST_RATES * record.sampleRateHz) continue;
         const loggedHz = foldedHz(trueHz, record.sampleRateHz);
@@ -51,10 +68,13 @@ export function findRotorLines(
         cosSin ??= turning(rotor.turns, order);
         const spectrum = restSpectrum(record.values, cosSin, record.sampleRateHz);
         const toleranceHz = Math.max(LEAST_TOLERANCE_HZ, TOLERANCE[angles.from] * trueHz);
-        const line = lineAtRest(spectrum, toleranceHz, perTest);
+        const line = lineAtRest(spectrum, toleranceHz, WEAK);
         if (line === null) continue;
+        const sure = lineAtRest(spectrum, toleranceHz, perTest) !== null;
+        const unlikely = order > 3 || trueHz > record.sampleRateHz / 2;
         out.push({
           ...line,
+          sure: sure && (!unlikely || line.aboveFloorDb > UNLIKELY_DB),
           record,
           rotor: rotor.rotor,
           order,
@@ -66,11 +86,27 @@ export function findRotorLines(
       }
     }
   }
-  return apart(out);
+  const established = new Set(out.filter((line) => line.sure).map(placeOf));
+  const lines = apart(out.filter((line) => established.has(placeOf(line))));
+  return seen.flatMap(({ record, spectrum }) =>
+    levelled(
+      lines.filter((line) => line.record === record),
+      spectrum,
+    ),
+  );
+}
+
+/** Sensor, axis and order of a line. */
+function placeOf({ record, order }: RotorLine): string {
+  return `${record.sensor} ${record.axis} ${String(order)}`;
 }
 
 /** Over the hover, from steps of a tenth of a second. */
-function rangeOf(rotor: RotorAngle, order: number, record: SensorRecord): { lowHz: number; highHz: number } {
+function rangeOf(
+  rotor: RotorAngle,
+  order: number,
+  record: SensorRecord,
+): Pick<RotorLine, 'lowHz' | 'highHz' | 'firstHz' | 'lastHz'> {
   const step = Math.max(1, Math.round(0.1 * record.sampleRateHz));
   const speeds: number[] = [];
   for (let i = 0; i + step < rotor.turns.length; i += step)
@@ -81,17 +117,15 @@ function rangeOf(rotor: RotorAngle, order: number, record: SensorRecord): { lowH
       ),
     );
   speeds.sort((a, b) => a - b);
-  return {
-    lowHz: speeds[Math.floor(0.05 * speeds.length)] ?? 0,
-    highHz: speeds[Math.floor(0.95 * speeds.length)] ?? 0,
-  };
+  const at = (share: number): number => speeds[Math.floor(share * (speeds.length - 1))] ?? 0;
+  return { lowHz: at(0.05), highHz: at(0.95), firstHz: at(0), lastHz: at(1) };
 }
 
 /** Lines of one order on one axis that stand too near one another are one, of no rotor in particular. */
 function apart(lines: readonly RotorLine[]): RotorLine[] {
   const groups = new Map<string, RotorLine[]>();
   for (const line of lines) {
-    const key = `${line.record.sensor} ${line.record.axis} ${String(line.order)}`;
+    const key = placeOf(line);
     groups.set(key, [...(groups.get(key) ?? []), line]);
   }
   const out: RotorLine[] = [];
@@ -114,6 +148,52 @@ function merged(lines: readonly RotorLine[]): RotorLine {
   const strongest = lines.reduce((a, b) => (b.rms > a.rms ? b : a));
   // Each already holds its neighbours' power: they stand within one another's bins.
   return lines.length === 1 ? strongest : { ...strongest, rotor: null };
+}
+
+/** Beyond the range of a smeared line, Hz. */
+const BESIDE_HZ = 0.6;
+/** More than this times what was seen at rest is another line's. */
+const MOST_SMEARED = 2.5;
+
+/**
+ * What a rotor's speed, known only so well, smears beyond the bins at rest is still its own: lines whose ranges touch are given
+ * together what the plain spectrum holds there.
+ */
+function levelled(lines: readonly RotorLine[], spectrum: LineSpectrum): RotorLine[] {
+  const sorted = [...lines].sort((a, b) => a.firstHz - b.firstHz);
+  const groups: RotorLine[][] = [];
+  let until = -Infinity;
+  for (const line of sorted) {
+    if (line.firstHz - BESIDE_HZ < until) groups.at(-1)!.push(line);
+    else groups.push([line]);
+    until = Math.max(until, line.lastHz + BESIDE_HZ);
+  }
+  return groups.flatMap((group) => {
+    const lowHz = Math.min(...group.map((line) => line.firstHz)) - BESIDE_HZ;
+    const power = powerWithin(spectrum, lowHz, Math.max(...group.map((line) => line.lastHz)) + BESIDE_HZ);
+    const atRest = group.reduce((sum, line) => sum + line.rms ** 2, 0);
+    const factor = Math.sqrt(Math.max(0, power) / atRest);
+    return factor > 1 && factor < MOST_SMEARED
+      ? group.map((line) => ({ ...line, rms: factor * line.rms }))
+      : group;
+  });
+}
+
+/** Beside a range, where its floor is read, Hz. */
+const EDGE_HZ = 4;
+
+/** Power over the floor; a wide smear lifts the floor under it, so that is read beside it as well. */
+function powerWithin({ density, floor, binHz }: LineSpectrum, lowHz: number, highHz: number): number {
+  const last = density.length - 1;
+  const from = Math.max(1, Math.floor(lowHz / binHz));
+  const to = Math.min(last, Math.ceil(highHz / binHz));
+  const beside = (start: number, end: number): number =>
+    medianOf([...density.subarray(Math.max(1, Math.round(start)), Math.min(last, Math.round(end)))]) ||
+    Infinity;
+  const edge = Math.min(beside(from - EDGE_HZ / binHz, from), beside(to + 1, to + 1 + EDGE_HZ / binHz));
+  let power = 0;
+  for (let k = from; k <= to; k++) power += (density[k]! - Math.min(floor[k]!, edge)) * binHz;
+  return power;
 }
 
 /** Orders from the second up among which the blades' is sought. */

@@ -3,9 +3,10 @@ import type { Flight, Interval } from '@settle/parser';
 import type { Phase } from '../diagnosis.js';
 import type { Unavailable } from '../unavailable.js';
 import { campbellPoints } from './campbell.js';
-import { findPeaks } from './find-peaks.js';
+import { findPeaks, type Peak } from './find-peaks.js';
+import { fitLine } from './fit-line.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
-import { describePlainLine, type FoundPeak, type LoopLine } from './plain-lines.js';
+import { describePlainLine, type FoundPeak, type GroundPeak, type LoopLine } from './plain-lines.js';
 import { rotorAngles } from './rotor-angles.js';
 import { bladeOrder, describeRotorLine, findRotorLines, type RotorLine } from './rotor-lines.js';
 import { describeRotors, meanCommand, throttleMoves } from './rotor-study.js';
@@ -45,19 +46,14 @@ export function studyVibration(
   }));
   const angles = rotorAngles(flight, hover, records);
   const turning =
-    angles === null ? [] : findRotorLines(angles, records, LOWEST_HZ, VIBRATION_FALSE_ALARM_RATE / 2);
+    angles === null ? [] : findRotorLines(angles, seen, LOWEST_HZ, VIBRATION_FALSE_ALARM_RATE / 2);
   // Speeds guessed from commands are believed once lines turn with them.
   const believed = angles !== null && (angles.from === 'speed-channel' || turning.length > 0) ? angles : null;
   const blades = bladeOrder(turning);
-  const peaks = seen.flatMap(({ record, spectrum }) =>
-    peaksOf(record, spectrum, VIBRATION_FALSE_ALARM_RATE / 2),
-  );
   const ground = groundPeaks(flight, phases);
-  const plain = peaks
-    .filter((peak) => !turning.some((line) => covers(line, peak)))
-    .map((peak) =>
-      describePlainLine(peak, { loops: oscillations, ground, hover, rotorsKnown: believed !== null }),
-    );
+  const plain = seen
+    .flatMap(({ record, spectrum }) => plainLines(record, spectrum, turning))
+    .map((line) => describePlainLine(line, { loops: oscillations, ground, rotorsKnown: believed !== null }));
   const lines = [
     ...(believed === null ? [] : turning.map((line) => describeRotorLine(line, blades, believed.from))),
     ...plain,
@@ -84,20 +80,38 @@ function noRotor(flight: Flight): string {
     : 'neither rotor speeds nor motor commands nor throttle are logged, so what turns cannot be told from what rings; log the rotor speeds, or the motor commands';
 }
 
-function peaksOf(record: SensorRecord, spectrum: LineSpectrum, falseAlarmRate: number): FoundPeak[] {
-  const highest = (TOP_SHARE * record.sampleRateHz) / 2;
-  return findPeaks(spectrum, LOWEST_HZ, highest, falseAlarmRate).map((peak) => ({
-    ...peak,
-    record,
-    spectrum,
-  }));
+function peaksOf(record: SensorRecord, spectrum: LineSpectrum, falseAlarmRate: number): Peak[] {
+  return findPeaks(spectrum, LOWEST_HZ, (TOP_SHARE * record.sampleRateHz) / 2, falseAlarmRate);
+}
+
+/** A peak lower than this many times what lines before it explain is part of them. */
+const EXPLAINED = 2.5;
+
+/** Lines of a plain spectrum that are no rotor's, strongest first, each fitted with those before it in mind. */
+function plainLines(
+  record: SensorRecord,
+  spectrum: LineSpectrum,
+  turning: readonly RotorLine[],
+): FoundPeak[] {
+  const { density, floor } = spectrum;
+  const own = turning.filter((line) => line.record === record);
+  const peaks = peaksOf(record, spectrum, VIBRATION_FALSE_ALARM_RATE / 2)
+    .filter((peak) => !own.some((line) => covers(line, peak.frequencyHz, spectrum)))
+    .sort((a, b) => density[b.bin]! - density[a.bin]!);
+  const known = new Float64Array(density.length);
+  const masked = (bin: number): boolean => own.some((line) => covers(line, bin * spectrum.binHz, spectrum));
+  return peaks.flatMap((peak) => {
+    if (density[peak.bin]! < EXPLAINED * (floor[peak.bin]! + known[peak.bin]!)) return [];
+    const fitted = fitLine(spectrum, peak, known, masked);
+    for (let k = 0; k < known.length; k++) known[k]! += fitted.density[k]!;
+    return [{ ...peak, record, spectrum, fitted }];
+  });
 }
 
 /** Whether a peak of the plain spectrum is a rotor's line, smeared by its speed. */
-function covers(line: RotorLine, peak: FoundPeak): boolean {
-  if (line.record.sensor !== peak.record.sensor || line.record.axis !== peak.record.axis) return false;
-  const margin = Math.max(0.8, 2.5 * peak.spectrum.binHz, 0.6 * (line.highHz - line.lowHz));
-  return peak.frequencyHz > line.lowHz - margin && peak.frequencyHz < line.highHz + margin;
+function covers(line: RotorLine, frequencyHz: number, { binHz }: LineSpectrum): boolean {
+  const margin = Math.max(0.8, 2.5 * binHz, 0.6 * (line.highHz - line.lowHz));
+  return frequencyHz > line.lowHz - margin && frequencyHz < line.highHz + margin;
 }
 
 function byStrength(a: StudiedLine, b: StudiedLine): number {
@@ -125,11 +139,14 @@ function longestGround(phases: readonly Phase[]): Phase | null {
     );
 }
 
-function groundPeaks(flight: Flight, phases: readonly Phase[]): FoundPeak[] | null {
+function groundPeaks(flight: Flight, phases: readonly Phase[]): GroundPeak[] | null {
   const ground = longestGround(phases);
   if (ground === null) return null;
   return sensorRecords(flight, ground).flatMap((record) =>
-    peaksOf(record, lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S / 2), 0.01),
+    peaksOf(record, lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S / 2), 0.01).map((peak) => ({
+      ...peak,
+      record,
+    })),
   );
 }
 
