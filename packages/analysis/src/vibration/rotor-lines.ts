@@ -87,12 +87,30 @@ export function findRotorLines(
     }
   }
   const established = new Set(out.filter((line) => line.sure).map(placeOf));
-  const lines = apart(out.filter((line) => established.has(placeOf(line))));
+  const lines = withoutGhosts(apart(out.filter((line) => established.has(placeOf(line)))));
   return seen.flatMap(({ record, spectrum }) =>
     levelled(
       lines.filter((line) => line.record === record),
       spectrum,
     ),
+  );
+}
+
+/** A folded line this much weaker than a plain one that it falls upon is that one's skirt. */
+const GHOST_SHARE = 0.5;
+
+function withoutGhosts(lines: readonly RotorLine[]): RotorLine[] {
+  return lines.filter(
+    (line) =>
+      !line.folded ||
+      !lines.some(
+        (other) =>
+          !other.folded &&
+          other.record === line.record &&
+          other.rms * GHOST_SHARE > line.rms &&
+          line.loggedHz > other.firstHz - EDGE_HZ / 2 &&
+          line.loggedHz < other.lastHz + EDGE_HZ / 2,
+      ),
   );
 }
 
@@ -154,6 +172,8 @@ function merged(lines: readonly RotorLine[]): RotorLine {
 const BESIDE_HZ = 0.6;
 /** More than this times what was seen at rest is another line's. */
 const MOST_SMEARED = 2.5;
+/** Rotors too near one another to tell apart each hold part of their neighbours' power: together they hold no more than there is. */
+const MOST_SHARED = 0.4;
 
 /**
  * What a rotor's speed, known only so well, smears beyond the bins at rest is still its own: lines whose ranges touch are given
@@ -173,7 +193,7 @@ function levelled(lines: readonly RotorLine[], spectrum: LineSpectrum): RotorLin
     const power = powerWithin(spectrum, lowHz, Math.max(...group.map((line) => line.lastHz)) + BESIDE_HZ);
     const atRest = group.reduce((sum, line) => sum + line.rms ** 2, 0);
     const factor = Math.sqrt(Math.max(0, power) / atRest);
-    return factor > 1 && factor < MOST_SMEARED
+    return factor > MOST_SHARED && factor < MOST_SMEARED
       ? group.map((line) => ({ ...line, rms: factor * line.rms }))
       : group;
   });
@@ -199,14 +219,19 @@ function powerWithin({ density, floor, binHz }: LineSpectrum, lowHz: number, hig
 /** Orders from the second up among which the blades' is sought. */
 const BLADES = [2, 3, 4, 5];
 
-/** Blade pass is the order above the first that holds most over all axes, in units of each axis' whole family; null: none. */
+/**
+ * Blade pass is the order above the first that holds most: blades push the air down in pulses, so the accelerometer along the
+ * rotors' axes says which, else all axes, each in units of its whole family; null: none.
+ */
 export function bladeOrder(lines: readonly RotorLine[]): number | null {
+  const upright = lines.filter(({ record }) => record.sensor === 'accel' && record.axis === 'z');
+  const telling = upright.some((line) => line.order > 1) ? upright : lines;
   const wholes = new Map<string, number>();
   const key = (line: RotorLine): string => `${line.record.sensor} ${line.record.axis}`;
-  for (const line of lines) wholes.set(key(line), (wholes.get(key(line)) ?? 0) + line.rms ** 2);
+  for (const line of telling) wholes.set(key(line), (wholes.get(key(line)) ?? 0) + line.rms ** 2);
   let best: { order: number; share: number } | null = null;
   for (const order of BLADES) {
-    const share = lines
+    const share = telling
       .filter((line) => line.order === order)
       .reduce((sum, line) => sum + line.rms ** 2 / wholes.get(key(line))!, 0);
     if (share > 0 && (best === null || share > best.share)) best = { order, share };

@@ -110,8 +110,8 @@ function plainLines(
 
 /** Whether a peak of the plain spectrum is a rotor's line, smeared by its speed. */
 function covers(line: RotorLine, frequencyHz: number, { binHz }: LineSpectrum): boolean {
-  const margin = Math.max(0.8, 2.5 * binHz, 0.6 * (line.highHz - line.lowHz));
-  return frequencyHz > line.lowHz - margin && frequencyHz < line.highHz + margin;
+  const margin = Math.max(0.7, 2.5 * binHz);
+  return frequencyHz > line.firstHz - margin && frequencyHz < line.lastHz + margin;
 }
 
 function byStrength(a: StudiedLine, b: StudiedLine): number {
