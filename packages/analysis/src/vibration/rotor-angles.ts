@@ -1,5 +1,7 @@
 /** The angle of every rotor over the hover: from its logged speed, or found by what makes the vibration sharpest. */
 import type { Flight, Interval } from '@settle/parser';
+import { findPeaks } from './find-peaks.js';
+import { fitLine } from './fit-line.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
 import { lineAtRest, restSpectrum, turning, type RotorAngle } from './order-lines.js';
 import { guessedSpeeds, loggedSpeeds, type SpeedGuess } from './relative-speeds.js';
@@ -128,10 +130,12 @@ function searchAngles(
     : byLag;
   if (best.guesses.length === 0) return null;
   const logs = best.guesses.map((guess) => logsOf(guess, searched));
-  const base = commonBase(logs);
+  const plain = searched.map((one) => lineSpectrum(one.record.values, rate, SEGMENT_S));
+  const direct = provenBase(best.guesses, logs, searched, plain);
+  const base = unfoldedBase(best.guesses, direct, telling) ?? direct;
   if (base === null) return null;
   const rotors = best.guesses.map((guess, i) => {
-    const meanHz = ownBase(logs[i]!, base);
+    const meanHz = base === direct ? ownBase(logs[i]!, base) : turnedBase(guess, base, telling);
     const angle = angleOf(guess.rotor, guess.speed, meanHz, records[0]!);
     return { ...sharpen(angle, guess.speed, records), speed: guess.speed };
   });
@@ -262,6 +266,132 @@ function bestNear(
     if (found.score > best.score) best = { hz: at, ...found };
   }
   return best;
+}
+
+/** Bases that turn out to be something else before the search gives up. */
+const MOST_WRONG = 6;
+/** Around the lines of a base that was something else, share of the frequency. */
+const CLEARED = 0.02;
+
+/** A base whose lines come into focus when the record is turned with a rotor, as a ringing structure's never do. */
+function provenBase(
+  guesses: readonly SpeedGuess[],
+  logs: readonly GuessLogs[],
+  searched: readonly Searched[],
+  plain: readonly LineSpectrum[],
+): number | null {
+  for (let attempt = 0; attempt < MOST_WRONG; attempt++) {
+    const base = commonBase(logs);
+    if (base === null) return null;
+    const focused = guesses.some((guess, g) => {
+      const own = ownBase(logs[g]!, base);
+      return searched.some((one, r) => comesIntoFocus(spectrumOf(guess, one), plain[r]!, own));
+    });
+    if (focused) return base;
+    for (const { binHz, sum } of logs)
+      for (const order of ORDERS) {
+        const from = Math.floor((order * base * (1 - CLEARED)) / binHz);
+        sum.fill(0, from, Math.ceil((order * base * (1 + CLEARED)) / binHz) + 1);
+      }
+  }
+  return null;
+}
+
+/** Times the height of the same line as it stands in time that counts as coming into focus. */
+const FOCUS = 1.6;
+/** Orders that are looked at for it. */
+const FOCUS_ORDERS = [1, 2, 3];
+
+function comesIntoFocus(turned: LineSpectrum, plain: LineSpectrum, baseHz: number): boolean {
+  return FOCUS_ORDERS.some((order) => {
+    const reach = Math.max(2, Math.round((0.003 * order * baseHz) / turned.binHz));
+    const middle = Math.round((order * baseHz) / turned.binHz);
+    if (middle + 4 * reach >= turned.density.length) return false;
+    const top = highest(turned.density, middle - reach, middle + reach);
+    if (Math.log(turned.density[top]! / turned.floor[top]!) < LINE_LOG) return false;
+    const before = highest(plain.density, middle - 4 * reach, middle + 4 * reach);
+    if (turned.density[top]! > FOCUS * plain.density[before]!) return true;
+    // Where the speed hardly changed nothing needs focusing: then it is a tone as it stands.
+    const peak = findPeaks(turned, order * baseHz * 0.995, order * baseHz * 1.005, 0.01).find(
+      (one) => Math.abs(one.bin - top) <= 2,
+    );
+    if (peak === undefined) return false;
+    return fitLine(turned, peak, new Float64Array(turned.density.length), () => false).kind === 'tone';
+  });
+}
+
+function highest(values: Float64Array, from: number, to: number): number {
+  let best = Math.max(0, from);
+  for (let k = best; k <= Math.min(values.length - 1, to); k++) if (values[k]! > values[best]!) best = k;
+  return best;
+}
+
+/** Logs this fast show every rotor where it is; in slower ones it may be folded. */
+const FOLDS_BELOW_HZ = 350;
+const FOLDED_PEAKS = 5;
+const FOLDED_ORDERS = [1, 2, 3];
+/** A folded reading must hold this much more than the plain one. */
+const FOLDED_SURER = 1.2;
+/** Least sum of decibels that a family found by turning alone must hold. */
+const LEAST_TURNED_DB = 20;
+
+/** A base beyond half the sample rate, or with lines there, that makes more of the record stand still; null: none does. */
+function unfoldedBase(
+  guesses: readonly SpeedGuess[],
+  direct: number | null,
+  telling: readonly Searched[],
+): number | null {
+  const rate = telling[0]!.record.sampleRateHz;
+  if (rate > FOLDS_BELOW_HZ) return null;
+  const candidates = new Set<number>();
+  for (const { record } of telling) {
+    const spectrum = lineSpectrum(record.values, rate, SEGMENT_S / 2);
+    const peaks = findPeaks(spectrum, SLOWEST_HZ, rate / 2, 0.01)
+      .sort((a, b) => b.rms - a.rms)
+      .slice(0, FOLDED_PEAKS);
+    for (const peak of peaks)
+      for (const order of FOLDED_ORDERS)
+        for (const hz of [rate - peak.frequencyHz, rate + peak.frequencyHz, 2 * rate - peak.frequencyHz]) {
+          const base = hz / order;
+          if (base >= SLOWEST_HZ && base <= FASTEST_HZ) candidates.add(base);
+        }
+  }
+  const held = (base: number): number =>
+    Math.max(...guesses.map((guess) => turnedScore(guess, turnedBase(guess, base, telling), telling)));
+  const least = Math.max(LEAST_TURNED_DB, direct === null ? 0 : FOLDED_SURER * held(direct));
+  let best: { base: number; score: number } | null = null;
+  for (const base of candidates) {
+    const score = held(base);
+    if (score > least && (best === null || score > best.score)) best = { base, score };
+  }
+  return best?.base ?? null;
+}
+
+/** Decibels over the floor of the lines that stand still when the records are turned back. */
+function turnedScore(guess: SpeedGuess, meanHz: number, telling: readonly Searched[]): number {
+  let sum = 0;
+  for (const { record } of telling) {
+    const angle = angleOf(guess.rotor, guess.speed, meanHz, record);
+    for (const order of FOLDED_ORDERS) {
+      const spectrum = restSpectrum(record.values, turning(angle.turns, order), record.sampleRateHz);
+      const line = lineAtRest(spectrum, Math.max(0.3, 0.003 * order * meanHz), 1e-3);
+      sum += line === null ? 0 : line.aboveFloorDb;
+    }
+  }
+  return sum;
+}
+
+/** How far around a base, as a share of it, its own rotor is looked for by turning. */
+const TURNED_REACH = 0.035;
+
+/** The base of one rotor near another: where most stands still at once. */
+function turnedBase(guess: SpeedGuess, baseHz: number, telling: readonly Searched[]): number {
+  const { record } = telling[0]!;
+  const angle = angleOf(guess.rotor, guess.speed, baseHz, record);
+  const spectrum = restSpectrum(record.values, turning(angle.turns, 1), record.sampleRateHz);
+  const reach = Math.min(spectrum.middle, Math.round((TURNED_REACH * baseHz) / spectrum.binHz));
+  const top = highest(spectrum.density, spectrum.middle - reach, spectrum.middle + reach);
+  return baseHz + (top - spectrum.middle) * spectrum.binHz;
 }
 
 /** The base of one rotor: where, near the common one, its own course makes most of the family. */
