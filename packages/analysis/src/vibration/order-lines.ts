@@ -23,6 +23,8 @@ export interface OrderLine {
   readonly aboveFloorDb: number;
   /** Floor there, unit²/Hz. */
   readonly floor: number;
+  /** Share of the power within two hertz that stands still: near 1 for a line in focus. */
+  readonly narrowness: number;
 }
 
 /** Rate to which the turned record is averaged down, Hz. */
@@ -31,6 +33,7 @@ const SLOW_HZ = 40;
 const SEGMENT_S = 4;
 /** The line stands within this many bins of rest; the floor is read beyond, as far as this, Hz. */
 const LINE_BINS = 2;
+const WIDE_BINS = 8;
 const REACH_HZ = 6;
 /** What a bin of the floor's neighbours may be over it before it counts as another line. */
 const OTHER_LINE = 6;
@@ -106,7 +109,7 @@ export function lineAtRest(
   spectrum: RestSpectrum,
   toleranceHz: number,
   falseAlarm: number,
-): Pick<OrderLine, 'offsetHz' | 'rms' | 'aboveFloorDb' | 'floor'> | null {
+): Pick<OrderLine, 'offsetHz' | 'rms' | 'aboveFloorDb' | 'floor' | 'narrowness'> | null {
   const { density, middle, binHz, degreesOfFreedom } = spectrum;
   const reach = Math.min(middle - 1, Math.max(1, Math.round(toleranceHz / binHz)));
   let top = middle;
@@ -124,6 +127,9 @@ export function lineAtRest(
   let area = 0;
   for (let k = Math.max(0, top - LINE_BINS); k <= Math.min(density.length - 1, top + LINE_BINS); k++)
     area += Math.max(0, density[k]! - level) * binHz;
+  let wide = 0;
+  for (let k = Math.max(0, top - WIDE_BINS); k <= Math.min(density.length - 1, top + WIDE_BINS); k++)
+    wide += (density[k]! - level) * binHz;
   const left = Math.sqrt(density[top - 1]!);
   const right = Math.sqrt(density[top + 1]!);
   const own = Math.sqrt(density[top]!);
@@ -134,6 +140,7 @@ export function lineAtRest(
     rms: Math.sqrt(2 * area),
     aboveFloorDb: 10 * Math.log10(density[top]! / level),
     floor: 2 * level,
+    narrowness: area / Math.max(area, wide),
   };
 }
 

@@ -27,8 +27,7 @@ const POWERS = [0.5, 0.7, 1];
 /** Tried around the best where the throttle moves, and how sure the sharpest is. */
 const FINER_POWERS = [-0.15, -0.1, -0.05, 0.05, 0.1, 0.15];
 const POWER_STD = 0.04;
-const MIDDLE_LAG_S = 0.06;
-const OTHER_LAGS_S = [0.03, 0.1];
+const LAGS_S = [0.03, 0.06, 0.1];
 /** No more of a long hover is searched, s. */
 const SEARCHED_S = 30;
 const SEGMENT_S = 8;
@@ -120,8 +119,7 @@ function searchAngles(
     return { power, lagS, sharpness, guesses };
   };
   const sharper = (a: Course, b: Course): Course => (b.sharpness > a.sharpness ? b : a);
-  const byPower = POWERS.map((power) => tried(power, MIDDLE_LAG_S)).reduce(sharper);
-  const byLag = OTHER_LAGS_S.map((lagS) => tried(byPower.power, lagS)).reduce(sharper, byPower);
+  const byLag = POWERS.flatMap((power) => LAGS_S.map((lagS) => tried(power, lagS))).reduce(sharper);
   const commands = meanCommand(flight, interval);
   const moves = commands !== null && throttleMoves(commands.values);
   // A throttle that hardly moves cannot tell one power from another, and none needs to be told.
@@ -132,7 +130,8 @@ function searchAngles(
   const logs = best.guesses.map((guess) => logsOf(guess, searched));
   const plain = searched.map((one) => lineSpectrum(one.record.values, rate, SEGMENT_S));
   const direct = provenBase(best.guesses, logs, searched, plain);
-  const base = unfoldedBase(best.guesses, direct, telling) ?? direct;
+  // A family in focus where it stands needs no other reading.
+  const base = direct ?? unfoldedBase(best.guesses, telling);
   if (base === null) return null;
   const rotors = best.guesses.map((guess, i) => {
     const meanHz = base === direct ? ownBase(logs[i]!, base) : turnedBase(guess, base, telling);
@@ -283,10 +282,15 @@ function provenBase(
   for (let attempt = 0; attempt < MOST_WRONG; attempt++) {
     const base = commonBase(logs);
     if (base === null) return null;
-    const focused = guesses.some((guess, g) => {
-      const own = ownBase(logs[g]!, base);
-      return searched.some((one, r) => comesIntoFocus(spectrumOf(guess, one), plain[r]!, own));
-    });
+    const focused =
+      plain.some((spectrum) => isTone(spectrum, base)) ||
+      guesses.some((guess, g) => {
+        const own = ownBase(logs[g]!, base);
+        // A structure rings at no multiples of itself.
+        if (scoreAt(logs[g]!, own).orders.length > 1) return true;
+        const rises = searched.flatMap((one, r) => risesOf(spectrumOf(guess, one), plain[r]!, own));
+        return meanRise(rises) > FOCUS_RISE;
+      });
     if (focused) return base;
     for (const { binHz, sum } of logs)
       for (const order of ORDERS) {
@@ -297,27 +301,46 @@ function provenBase(
   return null;
 }
 
-/** Times the height of the same line as it stands in time that counts as coming into focus. */
-const FOCUS = 1.6;
-/** Orders that are looked at for it. */
+/** Orders that are looked at for focus, and how far around them, share of the frequency. */
 const FOCUS_ORDERS = [1, 2, 3];
+const FOCUS_REACH = 0.05;
+/** Mean rise of the tops on turning with the rotor, natural log, that counts as coming into focus. */
+const FOCUS_RISE = 0.35;
+const TELLING_LINES = 4;
 
-function comesIntoFocus(turned: LineSpectrum, plain: LineSpectrum, baseHz: number): boolean {
-  return FOCUS_ORDERS.some((order) => {
-    const reach = Math.max(2, Math.round((0.003 * order * baseHz) / turned.binHz));
+interface Rise {
+  /** Log of the top over the floor, turned. */
+  readonly after: number;
+  readonly rise: number;
+}
+
+/** How much the tops of a family's orders rise when a record is turned with a rotor. */
+function risesOf(turned: LineSpectrum, plain: LineSpectrum, baseHz: number): Rise[] {
+  return FOCUS_ORDERS.flatMap((order) => {
     const middle = Math.round((order * baseHz) / turned.binHz);
-    if (middle + 4 * reach >= turned.density.length) return false;
+    const reach = Math.max(3, Math.round(FOCUS_REACH * middle));
+    if (middle + reach >= turned.density.length - 2) return [];
+    const before = highest(plain.density, middle - reach, middle + reach);
     const top = highest(turned.density, middle - reach, middle + reach);
-    if (Math.log(turned.density[top]! / turned.floor[top]!) < LINE_LOG) return false;
-    const before = highest(plain.density, middle - 4 * reach, middle + 4 * reach);
-    if (turned.density[top]! > FOCUS * plain.density[before]!) return true;
-    // Where the speed hardly changed nothing needs focusing: then it is a tone as it stands.
-    const peak = findPeaks(turned, order * baseHz * 0.995, order * baseHz * 1.005, 0.01).find(
-      (one) => Math.abs(one.bin - top) <= 2,
-    );
-    if (peak === undefined) return false;
-    return fitLine(turned, peak, new Float64Array(turned.density.length), () => false).kind === 'tone';
+    const log = Math.log(turned.density[top]! / turned.floor[top]!);
+    return log < LINE_LOG
+      ? []
+      : [{ after: log, rise: Math.log(turned.density[top]! / plain.density[before]!) }];
   });
+}
+
+/** Mean rise of the lines that stand out most. */
+function meanRise(rises: readonly Rise[]): number {
+  const most = [...rises].sort((a, b) => b.after - a.after).slice(0, TELLING_LINES);
+  return most.length === 0 ? -Infinity : most.reduce((sum, { rise }) => sum + rise / most.length, 0);
+}
+
+/** Whether the strongest line at a base is as narrow as the window already: then nothing needs focusing. */
+function isTone(plain: LineSpectrum, baseHz: number): boolean {
+  const peaks = findPeaks(plain, baseHz * (1 - FOCUS_REACH), baseHz * (1 + FOCUS_REACH), 0.01);
+  if (peaks.length === 0) return false;
+  const top = peaks.reduce((a, b) => (plain.density[b.bin]! > plain.density[a.bin]! ? b : a));
+  return fitLine(plain, top, new Float64Array(plain.density.length), () => false).kind === 'tone';
 }
 
 function highest(values: Float64Array, from: number, to: number): number {
@@ -330,17 +353,13 @@ function highest(values: Float64Array, from: number, to: number): number {
 const FOLDS_BELOW_HZ = 350;
 const FOLDED_PEAKS = 5;
 const FOLDED_ORDERS = [1, 2, 3];
-/** A folded reading must hold this much more than the plain one. */
-const FOLDED_SURER = 1.2;
+/** Share of a line's power that stands still once it is in focus. */
+const IN_FOCUS = 0.6;
 /** Least sum of decibels that a family found by turning alone must hold. */
 const LEAST_TURNED_DB = 20;
 
 /** A base beyond half the sample rate, or with lines there, that makes more of the record stand still; null: none does. */
-function unfoldedBase(
-  guesses: readonly SpeedGuess[],
-  direct: number | null,
-  telling: readonly Searched[],
-): number | null {
+function unfoldedBase(guesses: readonly SpeedGuess[], telling: readonly Searched[]): number | null {
   const rate = telling[0]!.record.sampleRateHz;
   if (rate > FOLDS_BELOW_HZ) return null;
   const candidates = new Set<number>();
@@ -358,11 +377,10 @@ function unfoldedBase(
   }
   const held = (base: number): number =>
     Math.max(...guesses.map((guess) => turnedScore(guess, turnedBase(guess, base, telling), telling)));
-  const least = Math.max(LEAST_TURNED_DB, direct === null ? 0 : FOLDED_SURER * held(direct));
   let best: { base: number; score: number } | null = null;
   for (const base of candidates) {
     const score = held(base);
-    if (score > least && (best === null || score > best.score)) best = { base, score };
+    if (score > LEAST_TURNED_DB && (best === null || score > best.score)) best = { base, score };
   }
   return best?.base ?? null;
 }
@@ -375,7 +393,7 @@ function turnedScore(guess: SpeedGuess, meanHz: number, telling: readonly Search
     for (const order of FOLDED_ORDERS) {
       const spectrum = restSpectrum(record.values, turning(angle.turns, order), record.sampleRateHz);
       const line = lineAtRest(spectrum, Math.max(0.3, 0.003 * order * meanHz), 1e-3);
-      sum += line === null ? 0 : line.aboveFloorDb;
+      sum += line === null || line.narrowness < IN_FOCUS ? 0 : line.aboveFloorDb;
     }
   }
   return sum;
