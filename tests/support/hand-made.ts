@@ -56,6 +56,7 @@ export function makeDiagnosis(changes: Partial<Diagnosis> = {}): Diagnosis {
     falseAlarmRate: { small: 0.0001, medium: 0.001, large: 0.01 },
     axes: { roll: makeAxis(), pitch: makeAxis(), yaw: makeAxis() },
     vibration: { unavailable: 'vibration is not analysed here.' },
+    filters: { unavailable: 'vibration is not analysed here.' },
     actuators: { unavailable: 'the log holds no motor command.' },
     battery: { unavailable: 'the log holds no battery voltage.' },
     findings: [],

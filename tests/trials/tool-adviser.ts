@@ -2,11 +2,15 @@ import { CannotAnalyse, diagnose } from '@settle/analysis';
 import { parseGains, readFlight } from '@settle/parser';
 import type { Adviser, GainChange } from './closed-loop-trial.js';
 
-/** The tool as anyone would use it: CSV files and the gains file in, gain changes for the next hover out. */
+/**
+ * The tool as anyone would use it: CSV files and the gains file in, gain changes for the next hover out. Filters are left out:
+ * the trial changes gains alone.
+ */
 export const toolAdviser: Adviser = ({ files, gainsText }) => {
   const sources = files.map((file) => ({ name: file.name, bytes: new TextEncoder().encode(file.text) }));
   try {
-    const diagnosis = diagnose(readFlight(sources), { gains: parseGains(gainsText, 'gains.json') });
+    const gains = parseGains(gainsText, 'gains.json');
+    const diagnosis = diagnose(readFlight(sources), { gains, vibration: false });
     return diagnosis.advice.flatMap(({ kind, step, axis, loop, term, factor }): GainChange[] =>
       kind !== 'gain' ||
       step !== 1 ||

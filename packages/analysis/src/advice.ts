@@ -4,6 +4,9 @@ import { adviseCauses, adviseSigns, forbidsGains } from './causes/cause-advice.j
 import type { Advice, Finding } from './diagnosis.js';
 import { adviseGains, type AxisDecision } from './identification/gain-advice.js';
 import { lacksForCause } from './lacks.js';
+import { adviseFilters } from './notch/filter-advice.js';
+import type { NotchPlan } from './notch/plan-types.js';
+import type { Unavailable } from './unavailable.js';
 
 export interface AdviceContext {
   readonly flight: Flight;
@@ -11,6 +14,7 @@ export interface AdviceContext {
   readonly decisions: readonly AxisDecision[];
   readonly findings: readonly Finding[];
   readonly hover: Interval;
+  readonly filters?: NotchPlan | Unavailable;
 }
 
 /** Findings that mean the aircraft swings. */
@@ -25,7 +29,14 @@ const SWINGS = new Set([
 const GOOD_HOVER_S = 30;
 
 /** What to do before the next hover. */
-export function adviseNext({ flight, studies, decisions, findings, hover }: AdviceContext): Advice[] {
+export function adviseNext({
+  flight,
+  studies,
+  decisions,
+  findings,
+  hover,
+  filters,
+}: AdviceContext): Advice[] {
   const out: Advice[] = [];
   const upset = findings.some((finding) => finding.id === 'upset');
   const wired = forbidsGains(findings);
@@ -59,6 +70,7 @@ export function adviseNext({ flight, studies, decisions, findings, hover }: Advi
       text: 'Unless this swing was flown on purpose, do not repeat this hover unchanged: find the cause first. It can be a gain, a loose part or the reference itself; inspect arms, mounts and props with the battery unplugged. This log does not say which gain.',
     });
   out.push(...gains);
+  if (filters !== undefined && !wired) out.push(...adviseFilters(filters, decisions, upset));
   if (bending.size > 0)
     out.push({
       step: 1,

@@ -6,9 +6,12 @@ import type { AxisDiagnosis, Diagnosis } from './diagnosis.js';
 import { findFindings } from './findings.js';
 import { describeModel } from './identification/describe-axis.js';
 import { FALSE_ALARM_RATES } from './oscillation/study-axis.js';
+import { describeNotches } from './notch/plan-notches.js';
 import { firstSignal } from './signals.js';
 import { studyFlight, type DiagnoseOptions, type FlightStudy } from './study-flight.js';
 import { trackingOf } from './tracking.js';
+import { isUnavailable } from './unavailable.js';
+import { describeVibration } from './vibration/describe-vibration.js';
 
 /**
  * The main job: what oscillates in this flight's hover, per axis, and what that means.
@@ -26,7 +29,20 @@ export function describeStudy(study: FlightStudy): Diagnosis {
     AxisName,
     AxisDiagnosis
   >;
-  const findings = findFindings({ flight, phases, hover, studies, decisions, actuators, battery, band });
+  const { vibration, filters } = study;
+  const vibrationLines = isUnavailable(vibration) ? undefined : vibration.lines;
+  const findings = findFindings({
+    flight,
+    phases,
+    hover,
+    studies,
+    decisions,
+    actuators,
+    battery,
+    band,
+    vibration,
+    vibrationLines,
+  });
   return {
     schema: 'settle.diagnosis/1',
     flight: { name: flight.name, durationS: flight.durationS, sampleRatesHz: sampleRates(flight) },
@@ -36,11 +52,12 @@ export function describeStudy(study: FlightStudy): Diagnosis {
     searchedHz: { lowest: band.lowestHz, highest: band.highestHz, why: band.why },
     falseAlarmRate: FALSE_ALARM_RATES,
     axes,
-    vibration: { unavailable: 'vibration lines are not analysed by this version' },
+    vibration: describeVibration(vibration, isUnavailable(filters) ? [] : describeNotches(filters)),
+    filters,
     actuators,
     battery,
     findings,
-    advice: adviseNext({ flight, studies, decisions, findings, hover }),
+    advice: adviseNext({ flight, studies, decisions, findings, hover, filters }),
     cautions: CAUTIONS,
   };
 }

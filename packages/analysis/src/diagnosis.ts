@@ -1,5 +1,6 @@
 import type { AxisName, BodyAxis } from '@settle/parser';
 import type { LoopMargins } from './control/margins.js';
+import type { NotchPlan } from './notch/plan-types.js';
 import type { Unavailable } from './unavailable.js';
 
 export { isUnavailable, type Unavailable } from './unavailable.js';
@@ -225,6 +226,8 @@ export interface Diagnosis {
   readonly falseAlarmRate: { readonly small: number; readonly medium: number; readonly large: number };
   readonly axes: Readonly<Record<AxisName, AxisDiagnosis>>;
   readonly vibration: Vibration | Unavailable;
+  /** Filters proposed, what they cost, and what others would. */
+  readonly filters: NotchPlan | Unavailable;
   readonly actuators: Actuators | Unavailable;
   readonly battery: Battery | Unavailable;
   /** Most urgent first. */

@@ -21,7 +21,8 @@ import type { AxisDecision } from './identification/gain-advice.js';
 import type { SearchBand } from './oscillation/band.js';
 import { WINDOW_CYCLES } from './oscillation/narrowness.js';
 import { firstSignal } from './signals.js';
-import type { StudiedLine } from './vibration/vibration-study.js';
+import { vibrationFindings } from './vibration/vibration-findings.js';
+import type { StudiedLine, VibrationStudy } from './vibration/vibration-study.js';
 
 export interface FindingContext {
   readonly flight: Flight;
@@ -34,6 +35,7 @@ export interface FindingContext {
   readonly band: SearchBand;
   /** Lines of the study of vibration, where it was made. */
   readonly vibrationLines?: readonly StudiedLine[] | undefined;
+  readonly vibration?: VibrationStudy | Unavailable;
 }
 
 /** What was read straight off the log; what is left is the chance that a channel is not what its header says. */
@@ -61,6 +63,7 @@ export function findFindings(context: FindingContext): Finding[] {
     ...loopFindings(context),
     ...folded(context),
     ...causes(context),
+    ...(context.vibration === undefined ? [] : vibrationFindings(context.vibration)),
     ...sag(context),
     ...logQuality(context),
   ].sort((a, b) => RANK[a.severity] - RANK[b.severity]);

@@ -13,8 +13,14 @@ import { decideAll, type AxisDecision } from './identification/gain-advice.js';
 import { identifyAxes, type AxisIdentification, type KnownOscillation } from './identification/identify.js';
 import { axisSignals } from './oscillation/axis-signals.js';
 import { searchBand, type SearchBand } from './oscillation/band.js';
+import { planForNextHover, withPlannedFilters } from './notch/plan-next.js';
+import type { NotchPlan } from './notch/plan-types.js';
 import { studyAxis } from './oscillation/study-axis.js';
 import { findPhases, longestHover } from './phases/find-phases.js';
+import { isUnavailable } from './unavailable.js';
+import type { LoopLine } from './vibration/plain-lines.js';
+import { studyVibration } from './vibration/study.js';
+import type { VibrationStudy } from './vibration/vibration-study.js';
 
 export interface DiagnoseOptions {
   /** Declares this part of the flight, in s on its clock, to be the hover. */
@@ -22,6 +28,8 @@ export interface DiagnoseOptions {
   readonly toS?: number;
   /** Gains and filters the flight was flown with. */
   readonly gains?: GainsFile;
+  /** false leaves out vibration and filters, which take as long as all the rest. Default true. */
+  readonly vibration?: boolean;
 }
 
 export interface FlightStudy {
@@ -37,6 +45,9 @@ export interface FlightStudy {
   readonly decisions: readonly AxisDecision[];
   readonly actuators: Actuators | Unavailable;
   readonly battery: Battery | Unavailable;
+  readonly vibration: VibrationStudy | Unavailable;
+  /** Filters for the next hover, placed for the gains advised for it. */
+  readonly filters: NotchPlan | Unavailable;
 }
 
 /** An upset later than this after the hover is another story, s. */
@@ -64,17 +75,41 @@ export function studyFlight(flight: Flight, options: DiagnoseOptions = {}): Flig
     found.flatMap(knownOscillations),
     declaredBy(options),
   );
+  const axes = found.map((study) => explainStudy(study, identified));
+  const vibration =
+    options.vibration === false
+      ? { unavailable: 'vibration was not asked for' }
+      : studyVibration(flight, hover, phases, axes.flatMap(ownOscillations));
+  const decisions = identified === null ? [] : decideAll(identified);
+  const filters = isUnavailable(vibration)
+    ? vibration
+    : planForNextHover(flight, hover, vibration, decisions, options.gains ?? null);
   return {
     flight,
     phases,
     phasesFrom: decidedBy,
     hover,
     band,
-    axes: found.map((study) => explainStudy(study, identified)),
-    decisions: identified === null ? [] : decideAll(identified),
+    axes,
+    // Once more with the filters in the loop: gains and filters are one step.
+    decisions:
+      identified === null ||
+      isUnavailable(filters) ||
+      filters.notches.length + Number(filters.lowPass !== null) === 0
+        ? decisions
+        : decideAll(withPlannedFilters(identified, filters)),
     actuators: describeActuators(flight, hover),
     battery: describeBattery(flight, hover),
+    vibration,
+    filters,
   };
+}
+
+/** Swings of the aircraft itself that the gyro shows among its vibration. */
+function ownOscillations(study: AxisStudy): LoopLine[] {
+  return study.oscillations
+    .filter((line) => line.origin !== 'structure')
+    .map(({ frequencyHz, frequencyStdHz }) => ({ axis: study.axis, frequencyHz, frequencyStdHz }));
 }
 
 function fastestMotionLog(flight: Flight): number | null {

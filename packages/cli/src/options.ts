@@ -96,7 +96,7 @@ export const OPTIONS: Readonly<Record<OptionKey, OptionSpec>> = {
 };
 
 export interface CommandSpec {
-  readonly name: 'inspect' | 'diagnose';
+  readonly name: 'inspect' | 'diagnose' | 'notch';
   /** As shown in the usage line. */
   readonly operands: string;
   readonly summary: string;
@@ -121,6 +121,13 @@ export const COMMANDS: readonly CommandSpec[] = [
     summary: 'say what wobbles: which axis, how fast, how much, since when, growing or dying',
     options: [...READING, 'gains', 'writeGains', ...WRITING],
     example: 'settle diagnose rates.csv attitude.csv --from 4 --to 20',
+  },
+  {
+    name: 'notch',
+    operands: 'FLIGHT | FILE…',
+    summary: 'say what shakes, what each line is, where to put notches and what they cost in phase',
+    options: [...READING, 'gains', ...WRITING],
+    example: 'settle notch hover-3 --gains hover-3-gains.json',
   },
 ];
 

@@ -11,6 +11,7 @@ type Action = (operands: readonly string[], options: OptionValues, progress: Pro
 const ACTIONS: Readonly<Record<CommandSpec['name'], () => Promise<Action>>> = {
   inspect: async () => (await import('./commands/inspect.js')).inspect,
   diagnose: async () => (await import('./commands/diagnose.js')).diagnose,
+  notch: async () => (await import('./commands/notch.js')).notch,
 };
 
 const EXIT_HELP = `

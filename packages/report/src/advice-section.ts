@@ -83,7 +83,8 @@ function gainItem(group: GainGroup, diagnosis: Diagnosis): ListItem {
   );
 }
 
-function otherItem(advice: Advice): ListItem {
+/** Advice that is no change of gains, as an item. */
+export function otherItem(advice: Advice): ListItem {
   const isMeasured = advice.kind === 'gain' || advice.kind === 'filter';
   return item(
     asSentence(advice.text),

@@ -3,11 +3,12 @@
  * rendered as terminal text or Markdown. All of it is pure.
  */
 
-import type { Diagnosis } from '@settle/analysis';
+import type { Diagnosis, NotchReport } from '@settle/analysis';
 import { assembleDiagnosisDocument } from './diagnosis-document.js';
 import type { Inspection } from './inspection.js';
 import { assembleInspectionDocument } from './inspection-document.js';
 import { renderMarkdown } from './markdown.js';
+import { assembleNotchDocument } from './notch-document.js';
 import { type TextOptions, renderText } from './text.js';
 
 export type { ReportDocument, Section, Block } from './document.js';
@@ -27,6 +28,14 @@ export function diagnosisText(diagnosis: Diagnosis, options: TextOptions): strin
 
 export function diagnosisMarkdown(diagnosis: Diagnosis): string {
   return renderMarkdown(assembleDiagnosisDocument(diagnosis));
+}
+
+export function notchText(report: NotchReport, options: TextOptions): string {
+  return renderText(assembleNotchDocument(report), options);
+}
+
+export function notchMarkdown(report: NotchReport): string {
+  return renderMarkdown(assembleNotchDocument(report));
 }
 
 export function inspectionText(inspection: Inspection, options: TextOptions): string {

@@ -33,8 +33,8 @@ import { sampleSpeeds, type SpeedSamples } from './speed-samples.js';
 const DEG = 180 / Math.PI;
 /** Lag a filter may cost where the loop's margins are not known, degrees (common practice, no source). */
 const LAG_CAP_UNKNOWN_DEG = 25;
-/** And where they are known and have nothing to spare. */
-const LEAST_LAG_CAP_DEG = 5;
+/** And where they are known and have nothing to spare: gains are decided again with the filters in the loop. */
+const LEAST_LAG_CAP_DEG = 10;
 
 export function planNotches(input: NotchInput): NotchPlan {
   const { flight, hover, study, controllers, loops, gains } = input;
@@ -108,6 +108,7 @@ export function planNotches(input: NotchInput): NotchPlan {
     lagAtHz: lag.hz,
     lagAtFrom: lag.from,
     marginsAfter: advised.margins,
+    filterRateHz,
     assumptions,
   };
 }
@@ -212,6 +213,7 @@ function undecidedPlan(
     lagAtHz: candidate.lagAtHz,
     lagAtFrom: from,
     marginsAfter: {},
+    filterRateHz: candidate.filterRateHz,
     assumptions,
   };
 }

@@ -111,5 +111,7 @@ export interface NotchPlan {
   readonly lagAtHz: number;
   readonly lagAtFrom: 'crossover' | 'assumed';
   readonly marginsAfter: PerAxis<Margins | Unavailable>;
+  /** Rate at which the controller filters, Hz. */
+  readonly filterRateHz: number;
   readonly assumptions: readonly string[];
 }

@@ -1,0 +1,48 @@
+/** What shakes and where a notch belongs, by itself: the part of a diagnosis that `settle notch` prints. */
+import type { Flight } from '@settle/parser';
+import { describeStudy } from './diagnose.js';
+import type { Diagnosis } from './diagnosis.js';
+import { studyFlight, type DiagnoseOptions } from './study-flight.js';
+
+export interface NotchReport {
+  readonly schema: 'settle.notch/1';
+  readonly flight: Diagnosis['flight'];
+  readonly phases: Diagnosis['phases'];
+  readonly analysed: Diagnosis['analysed'];
+  readonly vibration: Diagnosis['vibration'];
+  readonly filters: Diagnosis['filters'];
+  readonly findings: Diagnosis['findings'];
+  readonly advice: Diagnosis['advice'];
+  readonly cautions: Diagnosis['cautions'];
+}
+
+/** Findings that have to do with vibration and its log. */
+const FINDINGS = new Set([
+  'rotor-vibration',
+  'aliased-vibration',
+  'structural-resonance',
+  'sensor-clipping',
+  'log-too-slow',
+  'log-gaps',
+  'hover-too-short',
+  'upset',
+]);
+const KINDS = new Set(['filter', 'mechanical', 'do-not-fly']);
+
+/**
+ * @throws CannotAnalyse as {@link studyFlight}
+ */
+export function placeNotches(flight: Flight, options: DiagnoseOptions = {}): NotchReport {
+  const diagnosis = describeStudy(studyFlight(flight, { ...options, vibration: true }));
+  return {
+    schema: 'settle.notch/1',
+    flight: diagnosis.flight,
+    phases: diagnosis.phases,
+    analysed: diagnosis.analysed,
+    vibration: diagnosis.vibration,
+    filters: diagnosis.filters,
+    findings: diagnosis.findings.filter((finding) => FINDINGS.has(finding.id)),
+    advice: diagnosis.advice.filter((advice) => KINDS.has(advice.kind)),
+    cautions: diagnosis.cautions,
+  };
+}

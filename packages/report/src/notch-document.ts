@@ -1,0 +1,50 @@
+/** Where notches belong, as a report: what turns and rings, the filters, what to do, what could hurt. */
+
+import { type NotchReport, isUnavailable } from '@settle/analysis';
+import { otherItem } from './advice-section.js';
+import { type ReportDocument, type Section, item, list, sentence } from './document.js';
+import { formatTime } from './numbers.js';
+import { phaseSentence } from './phases.js';
+import { vibrationSection } from './vibration-section.js';
+import { SEVERITY_EMPHASIS, asSentence, capitalise } from './words.js';
+
+export function assembleNotchDocument(report: NotchReport): ReportDocument {
+  const sections: Section[] = [verdictOf(report)];
+  if (!isUnavailable(report.vibration)) sections.push(vibrationSection(report.vibration, report.filters));
+  if (report.findings.length > 0)
+    sections.push({
+      title: 'Findings',
+      blocks: [
+        list(
+          report.findings.map((finding) =>
+            item(
+              `${capitalise(finding.severity)}: ${asSentence(finding.summary)}`,
+              finding.evidence.map(asSentence),
+              SEVERITY_EMPHASIS[finding.severity],
+            ),
+          ),
+        ),
+      ],
+    });
+  if (report.advice.length > 0)
+    sections.push({ title: 'What to do', blocks: [list(report.advice.map(otherItem))] });
+  sections.push({ title: 'Cautions', blocks: [list(report.cautions.map((text) => item(text)))] });
+  return {
+    title: `Vibration and notches: ${report.flight.name}`,
+    subtitle: `${formatTime(report.flight.durationS)} s logged`,
+    sections,
+  };
+}
+
+function verdictOf(report: NotchReport): Section {
+  const { vibration, filters } = report;
+  const blocks = [];
+  if (isUnavailable(vibration)) blocks.push(sentence(asSentence(vibration.unavailable), 'fault'));
+  else if (isUnavailable(filters)) blocks.push(sentence(asSentence(filters.unavailable), 'fault'));
+  else if (filters.undecided !== null) blocks.push(sentence(asSentence(filters.undecided), 'fault'));
+  else if (!filters.needed) blocks.push(sentence('No filter is needed for what vibrates.', 'good'));
+  for (const step of report.advice.filter(({ kind }) => kind === 'filter'))
+    blocks.push(sentence(asSentence(step.text), 'strong'));
+  blocks.push(sentence(phaseSentence(report.phases), 'quiet'));
+  return { title: 'Verdict', blocks };
+}
