@@ -17,6 +17,8 @@ const USUAL_CROSSOVER_HZ = 5;
 /** A line is looked for this far either side of where it ranges. */
 const BESIDE = 0.03;
 const SEGMENT_S = 1.5;
+/** Lines put into words; the rest is in the study. */
+const MOST_WORDS = 3;
 const KINDS = new Set<StudiedLine['kind']>(['rotor', 'blade-pass', 'rotor-harmonic']);
 
 /** One rotor line as the demand's log can show it. */
@@ -124,8 +126,8 @@ function axisFinding(
       confidence: lines.some((line) => line.gyroRms !== null) ? 0.9 : 0.8,
       summary: `rotor vibration goes round the ${axis} loop: it shakes the demand by ±${(100 * ripple).toFixed(1)} % of full demand`,
       evidence: [
-        `${((100 * own) / Math.max(1e-12, fast)).toFixed(0)} % of the demand's power above ${above.toFixed(0)} Hz stands at ${bands.map((b) => b.name).join(', ')}`,
-        ...bands.map((b) => b.words),
+        `${((100 * own) / Math.max(1e-12, fast)).toFixed(0)} % of the demand's power above ${above.toFixed(0)} Hz stands at ${[...new Set(bands.map((b) => b.name))].join(', ')}`,
+        ...bands.slice(0, MOST_WORDS).map((b) => b.words),
         `more than ${(100 * RIPPLE_NOTE).toFixed(0)} % of full demand is worth a look, ${(100 * RIPPLE_FAULT).toFixed(0)} % heats motors and takes authority (common practice)`,
       ],
     },

@@ -262,13 +262,16 @@ function assumptionsOf(
 }
 
 function foldedNotes(model: RippleModel): string[] {
-  return model.folded.map((line) => {
-    const truth =
-      line.trueFrequencyHz === null
-        ? 'somewhere above'
-        : `most likely at ${line.trueFrequencyHz.toFixed(1)} Hz`;
-    return `the line at ${line.frequencyHz.toFixed(1)} Hz on gyro ${line.axis} is folded down from beyond half the log’s rate, ${truth}: no notch is placed on it; log the gyro faster`;
-  });
+  if (model.folded.length === 0) return [];
+  const places = model.folded.map((line) => line.frequencyHz);
+  const truths = model.folded.flatMap((line) => line.trueFrequencyHz ?? []);
+  const range = (values: readonly number[]): string => {
+    const [low, high] = [Math.min(...values).toFixed(0), Math.max(...values).toFixed(0)];
+    return low === high ? `${low} Hz` : `${low} to ${high} Hz`;
+  };
+  return [
+    `lines at ${range(places)} are folded down from beyond half the log’s rate${truths.length === 0 ? '' : `, most likely from ${range(truths)}`}: no notch is placed on them; log the gyro faster`,
+  ];
 }
 
 interface PlaceContext {

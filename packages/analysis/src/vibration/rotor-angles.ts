@@ -131,10 +131,11 @@ function searchAngles(
   const plain = searched.map((one) => lineSpectrum(one.record.values, rate, SEGMENT_S));
   const direct = provenBase(best.guesses, logs, searched, plain);
   // A family in focus where it stands needs no other reading.
-  const base = direct ?? unfoldedBase(best.guesses, telling);
+  const base = direct.base ?? unfoldedBase(best.guesses, direct.doubted, telling);
   if (base === null) return null;
+  const own = base === direct.base ? ownBases(logs, base) : null;
   const rotors = best.guesses.map((guess, i) => {
-    const meanHz = base === direct ? ownBase(logs[i]!, base) : turnedBase(guess, base, telling);
+    const meanHz = own === null ? turnedBase(guess, base, telling) : own[i]!;
     const angle = angleOf(guess.rotor, guess.speed, meanHz, records[0]!);
     return { ...sharpen(angle, guess.speed, records), speed: guess.speed };
   });
@@ -272,18 +273,25 @@ const MOST_WRONG = 6;
 /** Around the lines of a base that was something else, share of the frequency. */
 const CLEARED = 0.02;
 
+interface ProvenBase {
+  readonly base: number | null;
+  /** Bases that something else may as well have made. */
+  readonly doubted: readonly number[];
+}
+
 /** A base whose lines come into focus when the record is turned with a rotor, as a ringing structure's never do. */
 function provenBase(
   guesses: readonly SpeedGuess[],
   logs: readonly GuessLogs[],
   searched: readonly Searched[],
   plain: readonly LineSpectrum[],
-): number | null {
+): ProvenBase {
+  const doubted: number[] = [];
   for (let attempt = 0; attempt < MOST_WRONG; attempt++) {
     const base = commonBase(logs);
-    if (base === null) return null;
+    if (base === null) break;
     const focused =
-      plain.some((spectrum) => isTone(spectrum, base)) ||
+      isTone(clearest(plain, base), base) ||
       guesses.some((guess, g) => {
         const own = ownBase(logs[g]!, base);
         // A structure rings at no multiples of itself.
@@ -291,14 +299,15 @@ function provenBase(
         const rises = searched.flatMap((one, r) => risesOf(spectrumOf(guess, one), plain[r]!, own));
         return meanRise(rises) > FOCUS_RISE;
       });
-    if (focused) return base;
+    if (focused) return { base, doubted };
+    doubted.push(base);
     for (const { binHz, sum } of logs)
       for (const order of ORDERS) {
         const from = Math.floor((order * base * (1 - CLEARED)) / binHz);
         sum.fill(0, from, Math.ceil((order * base * (1 + CLEARED)) / binHz) + 1);
       }
   }
-  return null;
+  return { base: null, doubted };
 }
 
 /** Orders that are looked at for focus, and how far around them, share of the frequency. */
@@ -335,6 +344,17 @@ function meanRise(rises: readonly Rise[]): number {
   return most.length === 0 ? -Infinity : most.reduce((sum, { rise }) => sum + rise / most.length, 0);
 }
 
+/** The spectrum in which the line at a base stands out most. */
+function clearest(plain: readonly LineSpectrum[], baseHz: number): LineSpectrum {
+  const height = (spectrum: LineSpectrum): number => {
+    const middle = Math.round(baseHz / spectrum.binHz);
+    const reach = Math.max(3, Math.round(FOCUS_REACH * middle));
+    const top = highest(spectrum.density, middle - reach, middle + reach);
+    return spectrum.density[top]! / spectrum.floor[top]!;
+  };
+  return plain.reduce((a, b) => (height(b) > height(a) ? b : a));
+}
+
 /** Whether the strongest line at a base is as narrow as the window already: then nothing needs focusing. */
 function isTone(plain: LineSpectrum, baseHz: number): boolean {
   const peaks = findPeaks(plain, baseHz * (1 - FOCUS_REACH), baseHz * (1 + FOCUS_REACH), 0.01);
@@ -359,10 +379,14 @@ const IN_FOCUS = 0.6;
 const LEAST_TURNED_DB = 20;
 
 /** A base beyond half the sample rate, or with lines there, that makes more of the record stand still; null: none does. */
-function unfoldedBase(guesses: readonly SpeedGuess[], telling: readonly Searched[]): number | null {
+function unfoldedBase(
+  guesses: readonly SpeedGuess[],
+  doubted: readonly number[],
+  telling: readonly Searched[],
+): number | null {
   const rate = telling[0]!.record.sampleRateHz;
   if (rate > FOLDS_BELOW_HZ) return null;
-  const candidates = new Set<number>();
+  const candidates = new Set<number>(doubted);
   for (const { record } of telling) {
     const spectrum = lineSpectrum(record.values, rate, SEGMENT_S / 2);
     const peaks = findPeaks(spectrum, SLOWEST_HZ, rate / 2, 0.01)
@@ -385,18 +409,25 @@ function unfoldedBase(guesses: readonly SpeedGuess[], telling: readonly Searched
   return best?.base ?? null;
 }
 
+/** What a family without its first line is worth. */
+const WITHOUT_FIRST = 0.4;
+
 /** Decibels over the floor of the lines that stand still when the records are turned back. */
 function turnedScore(guess: SpeedGuess, meanHz: number, telling: readonly Searched[]): number {
   let sum = 0;
+  let first = false;
   for (const { record } of telling) {
     const angle = angleOf(guess.rotor, guess.speed, meanHz, record);
     for (const order of FOLDED_ORDERS) {
       const spectrum = restSpectrum(record.values, turning(angle.turns, order), record.sampleRateHz);
       const line = lineAtRest(spectrum, Math.max(0.3, 0.003 * order * meanHz), 1e-3);
-      sum += line === null || line.narrowness < IN_FOCUS ? 0 : line.aboveFloorDb;
+      if (line === null || line.narrowness < IN_FOCUS) continue;
+      sum += line.aboveFloorDb;
+      if (order === 1) first = true;
     }
   }
-  return sum;
+  // A half or a third of the speed has the same lines, but not its first.
+  return first ? sum : WITHOUT_FIRST * sum;
 }
 
 /** How far around a base, as a share of it, its own rotor is looked for by turning. */
@@ -416,6 +447,56 @@ function turnedBase(guess: SpeedGuess, baseHz: number, telling: readonly Searche
 function ownBase(one: GuessLogs, baseHz: number): number {
   return bestNear(one, baseHz, SPREAD).hz;
 }
+
+/** Lines of different rotors are at least this share apart, or they are one line. */
+const APART_SHARE = 0.004;
+
+/**
+ * The base of every rotor. Rotors turn at speeds of their own, so where several settle on one line while another line of the
+ * family stands unclaimed, the one that shows it best moves over.
+ */
+function ownBases(logs: readonly GuessLogs[], baseHz: number): number[] {
+  const bases = logs.map((one) => ownBase(one, baseHz));
+  const lines = familyLines(logs, baseHz);
+  const isNear = (a: number, b: number): boolean => Math.abs(a - b) < APART_SHARE * b;
+  for (const line of lines) {
+    if (bases.some((base) => isNear(base, line))) continue;
+    const shared = bases.flatMap((base, r) =>
+      bases.some((other, o) => o !== r && isNear(other, base)) ? [r] : [],
+    );
+    if (shared.length === 0) break;
+    const gain = (r: number): number =>
+      bestNear(logs[r]!, line, APART_SHARE / 2).score - scoreAt(logs[r]!, bases[r]!).score;
+    const mover = shared.reduce((a, b) => (gain(b) > gain(a) ? b : a));
+    bases[mover] = bestNear(logs[mover]!, line, APART_SHARE / 2).hz;
+  }
+  return bases;
+}
+
+/** Bases of the lines that stand near one another in the strongest order, strongest first; no more than there are rotors. */
+function familyLines(logs: readonly GuessLogs[], baseHz: number): number[] {
+  const { binHz } = logs[0]!;
+  const mean = logs[0]!.sum.map((_, k) => logs.reduce((sum, one) => sum + (one.sum[k] ?? 0), 0));
+  const order = ORDERS.reduce((best, each) => {
+    const at = (k: number): number => Math.max(0, ...mean.subarray(Math.max(0, k - 1), k + 2));
+    return at(Math.round((each * baseHz) / binHz)) > at(Math.round((best * baseHz) / binHz)) ? each : best;
+  }, 1);
+  const from = Math.max(1, Math.floor((order * baseHz * (1 - FAMILY_SHARE)) / binHz));
+  const to = Math.min(mean.length - 2, Math.ceil((order * baseHz * (1 + FAMILY_SHARE)) / binHz));
+  const tops: number[] = [];
+  for (let k = from; k <= to; k++)
+    if (mean[k]! > 0 && mean[k]! >= mean[k - 1]! && mean[k]! > mean[k + 1]!) tops.push(k);
+  tops.sort((a, b) => mean[b]! - mean[a]!);
+  const kept: number[] = [];
+  for (const top of tops) {
+    if (kept.length >= logs.length || mean[top]! < UNCLAIMED_SHARE * mean[tops[0]!]!) break;
+    if (kept.every((other) => Math.abs(other - top) > APART_SHARE * top)) kept.push(top);
+  }
+  return kept.map((k) => (k * binHz) / order);
+}
+/** Range of a family around its base, and the least a line of it shows, as shares. */
+const FAMILY_SHARE = 0.05;
+const UNCLAIMED_SHARE = 0.45;
 
 /** Sets the mean speed by what is left turning once the records have been turned back. */
 function sharpen(angle: RotorAngle, speed: RelativeSpeed, records: readonly SensorRecord[]): RotorAngle {

@@ -6,6 +6,8 @@ import type { RotorAngles } from './rotor-angles.js';
 import type { RotorStudy, RotorTrack } from './vibration-study.js';
 
 const TRACK_HZ = 10;
+/** Of the mean speed, as a share: measured on simulated flights. */
+const SPEED_STD = { 'speed-channel': 0.001, spectrum: 0.008 } as const;
 /** The throttle must range over this ratio between its 5th and 95th percentile for an exponent to be fitted: ±15 %. */
 const MOVES = 1.15 / 0.85;
 /** Slower than a rotor follows, s. */
@@ -30,8 +32,7 @@ export function describeRotors(flight: Flight, interval: Interval, angles: Rotor
     from: angles.from,
     tracks,
     hoverHz: meanOf(angles.rotors.map((rotor) => rotor.meanHz)),
-    hoverStdHz:
-      meanOf(angles.rotors.map((rotor) => rotor.meanHz)) * (angles.from === 'spectrum' ? 0.004 : 0.001),
+    hoverStdHz: meanOf(angles.rotors.map((rotor) => rotor.meanHz)) * SPEED_STD[angles.from],
     lowHz: all[Math.floor(0.05 * all.length)]!,
     highHz: all[Math.floor(0.95 * all.length)]!,
     throttleExponent: exponent?.slope ?? angles.exponent?.power ?? null,
