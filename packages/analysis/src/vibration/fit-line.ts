@@ -30,6 +30,8 @@ const WIDEST_SHARE = 0.06;
 const WIDTHS = 18;
 /** A mode must be this much likelier than a tone, natural log: it has one more number to fit. */
 const MODE_SURER = 4;
+/** A wide line lifts the median that the background was taken from: how much of it may be the line's own. */
+const FLOOR_SCALES = [1, 0.7, 0.45];
 /** Scales of the level tried, as natural logs around a first guess. */
 const SCALES = Array.from({ length: 25 }, (_, i) => -2.4 + 0.2 * i);
 
@@ -48,9 +50,10 @@ export function fitLine(
   const bins: number[] = [];
   for (let k = Math.max(2, peak.bin - reach); k <= Math.min(density.length - 2, peak.bin + reach); k++)
     if (!masked(k) || Math.abs(k - peak.bin) <= 1) bins.push(k);
+  let floorScale = 1;
   const misfit = (shape: (k: number) => number, level: number): number =>
     bins.reduce((sum, k) => {
-      const mean = floor[k]! + known[k]! + level * shape(k);
+      const mean = floorScale * floor[k]! + known[k]! + level * shape(k);
       return sum + Math.log(mean) + density[k]! / mean;
     }, 0) *
     (degreesOfFreedom / 2);
@@ -78,15 +81,19 @@ export function fitLine(
   const widest = Math.max(2 * NARROWEST_BINS, (WIDEST_SHARE * peak.frequencyHz) / binHz);
   for (let i = 0; i < WIDTHS; i++) {
     const gamma = NARROWEST_BINS * (widest / NARROWEST_BINS) ** (i / (WIDTHS - 1));
-    for (const shift of [-1, -0.5, 0, 0.5, 1]) {
+    for (const shift of [-0.7, 0, 0.7]) {
       const centre = at + shift * Math.max(0.5, 0.8 * gamma);
       // The window widens what it sees.
       const seen = gamma + 0.6;
       const shape = (k: number): number => (seen * seen) / ((k - centre) ** 2 + seen * seen);
-      const found = best(shape, height);
-      if (mode === null || found.misfit < mode.misfit) mode = { ...found, gamma: seen, centre };
+      for (const scale of FLOOR_SCALES) {
+        floorScale = scale;
+        const found = best(shape, height);
+        if (mode === null || found.misfit < mode.misfit) mode = { ...found, gamma: seen, centre };
+      }
     }
   }
+  floorScale = 1;
   const surer = tone.misfit - mode!.misfit;
   const full = (shape: (k: number) => number, level: number): Float64Array =>
     density.map((_, k) => (Math.abs(k - peak.bin) > 40 * reach ? 0 : level * shape(k)));

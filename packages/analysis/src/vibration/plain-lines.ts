@@ -37,6 +37,7 @@ const MAINS_SHARE = 0.004;
 const LOOP_SHARE = 0.04;
 /** Found on the ground this near in frequency and at least this large. */
 const SAME_SHARE = 0.006;
+const SAME_HZ = 0.7;
 const SAME_LEVEL = 0.35;
 
 export function describePlainLine(peak: FoundPeak, context: PlainContext): StudiedLine {
@@ -84,7 +85,7 @@ function decide(peak: FoundPeak, { loops, ground, rotorsKnown }: PlainContext): 
     (g) =>
       g.record.sensor === record.sensor &&
       g.record.axis === record.axis &&
-      near(g.frequencyHz, frequencyHz, SAME_SHARE) &&
+      Math.abs(g.frequencyHz - frequencyHz) < Math.max(SAME_HZ, SAME_SHARE * frequencyHz) &&
       g.rms > SAME_LEVEL * fitted.rms,
   );
   if (tone && onGround !== undefined)

@@ -18,7 +18,9 @@ const HIGHEST_RATES = 2.5;
 /** Chance at which a line counts whose order is seen from another rotor. */
 const WEAK = 0.3;
 /** Orders that rotors hardly make, and folded lines, must stand this far out. */
-const UNLIKELY_DB = 6;
+const UNLIKELY_DB = 7;
+const RARE_NARROWNESS = 0.5;
+const FOLDED_NARROWNESS = 0.2;
 /** Lines of different rotors nearer than this cannot be told apart, Hz. */
 const APART_HZ = 0.6;
 /** How far off its order a line may stand: share of the frequency with logged speeds, and with speeds found from the spectrum. */
@@ -74,7 +76,11 @@ export function findRotorLines(
         const unlikely = order > 3 || trueHz > record.sampleRateHz / 2;
         out.push({
           ...line,
-          sure: sure && (!unlikely || line.aboveFloorDb > UNLIKELY_DB),
+          sure:
+            sure &&
+            (!unlikely ||
+              (line.aboveFloorDb > UNLIKELY_DB &&
+                line.narrowness > (order > 3 ? RARE_NARROWNESS : FOLDED_NARROWNESS))),
           record,
           rotor: rotor.rotor,
           order,
@@ -87,13 +93,32 @@ export function findRotorLines(
     }
   }
   const established = new Set(out.filter((line) => line.sure).map(placeOf));
-  const lines = withoutGhosts(apart(out.filter((line) => established.has(placeOf(line)))));
+  const seenOften = out.filter(
+    (line) => established.has(placeOf(line)) && isPlausible(line, out, seen.length),
+  );
+  const lines = withoutGhosts(apart(seenOften));
   return seen.flatMap(({ record, spectrum }) =>
     levelled(
       lines.filter((line) => line.record === record),
       spectrum,
     ),
   );
+}
+
+/** Orders that rotors make, but for multiples of the blades'. */
+const USUAL_ORDERS = 4;
+/** A folded order is believed where this many sensor axes show it, as far as there are so many. */
+const FOLDED_AXES = 2;
+
+/** Folded lines are looked for where anything may stand: they need an order that rotors make, and more than one witness. */
+function isPlausible(line: RotorLine, all: readonly RotorLine[], records: number): boolean {
+  if (!line.folded) return true;
+  const blades = bladeOrder(all.filter((other) => other.sure && !other.folded));
+  if (line.order > USUAL_ORDERS && (blades === null || line.order % blades !== 0)) return false;
+  const axes = new Set(
+    all.filter((other) => other.sure && other.order === line.order).map((other) => other.record),
+  );
+  return axes.size >= Math.min(FOLDED_AXES, records);
 }
 
 /** A folded line this much weaker than a plain one that it falls upon is that one's skirt. */
