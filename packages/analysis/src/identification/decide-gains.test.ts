@@ -18,7 +18,7 @@ function cases(count: number, sticks: boolean) {
       dampingPerS: random.uniform(),
     };
     const good = applyFactors(CONTROLLER, tune(madeIdentification({ plant }), plant)!.factors);
-    const common = between(0.2, 6);
+    const common = between(0.08, 6);
     const controller = {
       ...good,
       kp: good.kp * common * between(0.3, 3),

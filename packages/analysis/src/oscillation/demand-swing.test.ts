@@ -17,10 +17,12 @@ interface Made {
   readonly otherSwing?: number;
   /** Noise of the demand, share of full authority. */
   readonly noise?: number;
+  /** Frequency of a line found in the motion. */
+  readonly known?: number;
 }
 
 /** Yaw swings at 14 Hz: full demand, a degree per second of motion. */
-function found({ swing, otherSwing = 0, noise = 0.03 }: Made): DemandSwing[] {
+function found({ swing, otherSwing = 0, noise = 0.03, known }: Made): DemandSwing[] {
   const random = randomSource(10_007);
   const hiss = Array.from({ length: 4100 }, () => random.normal());
   const at = (t: number): number => Math.sin(2 * Math.PI * SWING_HZ * t + 0.3);
@@ -35,7 +37,8 @@ function found({ swing, otherSwing = 0, noise = 0.03 }: Made): DemandSwing[] {
     },
   });
   const other = prepareSignal(axisSignals(flight, 'roll').demand, HOVER)!;
-  return findDemandSwings(flight, axisSignals(flight, 'yaw'), HOVER, SEARCH, [], [other]);
+  const lines = known === undefined ? [] : [{ ...HOVER, frequencyHz: known }];
+  return findDemandSwings(flight, axisSignals(flight, 'yaw'), HOVER, SEARCH, lines, [other]);
 }
 
 describe('findDemandSwings', () => {
@@ -57,6 +60,11 @@ describe('findDemandSwings', () => {
 
   it('leaves a swing to the axis that swings further', () => {
     expect(found({ swing: 1.1, otherSwing: 1.6 })).toEqual([]);
+  });
+
+  it('takes no overtone of a swing that is already known for a swing', () => {
+    expect(found({ swing: 1.3, known: SWING_HZ / 2 })).toEqual([]);
+    expect(found({ swing: 1.3, known: SWING_HZ / 2.4 })).toHaveLength(1);
   });
 
   it('finds nothing in a restless demand without a line', () => {

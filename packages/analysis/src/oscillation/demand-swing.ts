@@ -32,6 +32,9 @@ const SMALLEST_DEMAND = 0.15;
 const STOPS_MET = 0.02;
 /** The line must be this much of the demand around it. */
 const MAIN_SHARE = 0.7;
+/** Overtones of a known line, and how near to a multiple they stand. */
+const HIGHEST_OVERTONE = 7;
+const OVERTONE_SHARE = 0.03;
 /** A line of the rate this near has been found already. */
 const SAME_RATIO = 1.15;
 
@@ -54,6 +57,7 @@ export function findDemandSwings(
     const { frequencyHz, meanShare } = candidate;
     const startS = demand.startS + candidate.startS;
     const endS = demand.startS + candidate.endS;
+    if (known.some((line) => isMultiple(frequencyHz, line.frequencyHz))) return [];
     const found = known.some(
       (line) => ratio(line.frequencyHz, frequencyHz) < SAME_RATIO && line.startS < endS && startS < line.endS,
     );
@@ -83,6 +87,12 @@ export function findDemandSwings(
       },
     ];
   });
+}
+
+/** A demand that meets its stops has overtones, which are no swings of their own. */
+function isMultiple(frequencyHz: number, of: number): boolean {
+  const order = Math.round(frequencyHz / of);
+  return order >= 2 && order <= HIGHEST_OVERTONE && Math.abs(frequencyHz / (order * of) - 1) < OVERTONE_SHARE;
 }
 
 function ratio(a: number, b: number): number {
