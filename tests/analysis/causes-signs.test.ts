@@ -58,7 +58,7 @@ describe('wrong connections', () => {
       const { config } = randomFlight('well-damped', seed);
       const flight = toFlight(simulateFlight({ ...config, wiring: { sign: { yaw: -1 } } }, seed));
       try {
-        const diagnosis = diagnose(flight);
+        const diagnosis = diagnose(flight, { vibration: false });
         if (!diagnosis.findings.some((f) => f.id === 'demand-sign-wrong')) continue;
         diagnosed++;
         expect(diagnosis.advice.filter((a) => a.kind === 'gain')).toEqual([]);
@@ -77,7 +77,7 @@ describe('wrong connections', () => {
       const { config } = randomFlight('well-damped', seed);
       const flight = toFlight(simulateFlight({ ...config, wiring: { sign: { roll: -1 } } }, seed));
       try {
-        diagnose(flight);
+        diagnose(flight, { vibration: false });
       } catch (error) {
         if (!(error instanceof CannotAnalyse)) throw error;
         messages.push(`${error.message} ${error.next}`);

@@ -34,7 +34,7 @@ const BLAMES: Readonly<Record<string, string>> = {
 export function causeCases(kind: RandomKind, seed: number): CauseCase[] {
   const { sim, shown } = simulateRandom(kind, seed);
   const gains = parseGains(JSON.stringify(toGainsFile(sim.config)), 'gains.json');
-  const diagnosis = diagnose(toFlight(sim), { gains });
+  const diagnosis = diagnose(toFlight(sim), { gains, vibration: false });
   return shown.map((line): CauseCase => {
     const found = diagnosis.axes[line.axis].oscillations.find(
       (o) => Math.abs(Math.log(o.frequencyHz / line.frequencyHz)) < 0.22,

@@ -77,7 +77,7 @@ export function runDetectionTrial(kind: RandomKind, options: TrialOptions): Tria
     if (flight.unmodelled) result.unmodelled++;
     let diagnosis: Diagnosis;
     try {
-      diagnosis = diagnose(logOf(labelled, seed));
+      diagnosis = diagnose(logOf(labelled, seed), { vibration: false });
     } catch (error) {
       if (!(error instanceof CannotAnalyse)) throw error;
       remark(`could not be analysed: ${error.message}`);

@@ -49,7 +49,10 @@ export function flySticks(seed: number): SimulatedFlight {
 }
 
 export const diagnoseWithGains = (sim: SimulatedFlight): Diagnosis =>
-  diagnose(toFlight(sim), { gains: parseGains(JSON.stringify(toGainsFile(sim.config)), 'gains.json') });
+  diagnose(toFlight(sim), {
+    gains: parseGains(JSON.stringify(toGainsFile(sim.config)), 'gains.json'),
+    vibration: false,
+  });
 
 /** Both loops of every axis that falls in one of the groups. */
 export function marginCases(seed: number, sim: SimulatedFlight, flown: 'sticks' | 'ringing'): MarginCase[] {

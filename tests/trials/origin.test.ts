@@ -10,7 +10,7 @@ function origins(kind: RandomKind, withSticks: boolean): (Origin | 'missed')[] {
   return Array.from({ length: flights }, (_, i) => simulateRandom(kind, firstSeed + i)).flatMap(
     ({ sim, shown }) => {
       const flight = toFlight(sim, { channels: (name) => withSticks || !name.startsWith('stick.') });
-      const { axes } = diagnose(flight);
+      const { axes } = diagnose(flight, { vibration: false });
       return shown.map(
         (line) =>
           axes[line.axis].oscillations.find(
