@@ -82,7 +82,7 @@ describe('whether anything is needed', () => {
       ],
     });
     expect(plan.notches).toEqual([]);
-    expect(plan.because.join()).toMatch(/55\.0 Hz on gyro x is folded down.*345\.0 Hz.*log the gyro faster/);
+    expect(plan.because.join()).toMatch(/lines at 55 Hz are folded down.*345 Hz.*log the gyro faster/);
   });
 
   test('without gains or a logged demand nothing is placed, and the plan says what to give', () => {
@@ -265,7 +265,8 @@ describe('what is placed', () => {
     expect(plan.needed).toBe(true);
     expect(plan.meetsTarget).toBe(false);
     const lag = plan.notches.reduce((sum, n) => sum + n.phaseLagDeg, 0);
-    expect(lag).toBeLessThanOrEqual(Math.max(5, margin - 45) + 1e-9);
+    // Ten degrees may always be spent: the gains are decided again with the filters in the loop.
+    expect(lag).toBeLessThanOrEqual(Math.max(10, margin - 45) + 1e-9);
     expect(plan.because.join()).toMatch(/balance the props/);
   });
 });
