@@ -12,6 +12,7 @@ function textsOf(block: Block): string[] {
     case 'table':
       return block.rows.flat();
     case 'timeline':
+    case 'chart':
       return [];
   }
 }

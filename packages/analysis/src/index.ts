@@ -5,7 +5,8 @@ export { studyFlight, type DiagnoseOptions, type FlightStudy } from './study-fli
 export { FALSE_ALARM_RATES } from './oscillation/study-axis.js';
 export { analysisLacks, type AnalysisLacks } from './lacks.js';
 export { findPhases, longestHover, type PhaseReport } from './phases/find-phases.js';
-export { placeNotches, type NotchReport } from './notch-report.js';
+export { describeNotchStudy, placeNotches, type NotchReport } from './notch-report.js';
 export type { NotchPlan, Alternative, PlacedNotch } from './notch/plan-types.js';
 export { studyVibration } from './vibration/study.js';
 export type { VibrationStudy, StudiedLine } from './vibration/vibration-study.js';
+export * from './pictures/index.js';

@@ -2,7 +2,7 @@
 import type { Flight } from '@settle/parser';
 import { describeStudy } from './diagnose.js';
 import type { Diagnosis } from './diagnosis.js';
-import { studyFlight, type DiagnoseOptions } from './study-flight.js';
+import { studyFlight, type DiagnoseOptions, type FlightStudy } from './study-flight.js';
 
 export interface NotchReport {
   readonly schema: 'settle.notch/1';
@@ -33,7 +33,12 @@ const KINDS = new Set(['filter', 'mechanical', 'do-not-fly']);
  * @throws CannotAnalyse as {@link studyFlight}
  */
 export function placeNotches(flight: Flight, options: DiagnoseOptions = {}): NotchReport {
-  const diagnosis = describeStudy(studyFlight(flight, { ...options, vibration: true }));
+  return describeNotchStudy(studyFlight(flight, { ...options, vibration: true }));
+}
+
+/** Puts a study that holds vibration into the form that leaves the analysis. */
+export function describeNotchStudy(study: FlightStudy): NotchReport {
+  const diagnosis = describeStudy(study);
   return {
     schema: 'settle.notch/1',
     flight: diagnosis.flight,

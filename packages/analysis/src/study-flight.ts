@@ -14,7 +14,7 @@ import { identifyAxes, type AxisIdentification, type KnownOscillation } from './
 import { axisSignals } from './oscillation/axis-signals.js';
 import { searchBand, type SearchBand } from './oscillation/band.js';
 import { planForNextHover, withPlannedFilters } from './notch/plan-next.js';
-import type { NotchPlan } from './notch/plan-types.js';
+import type { GyroSpectra, NotchPlan } from './notch/plan-types.js';
 import { studyAxis } from './oscillation/study-axis.js';
 import { findPhases, longestHover } from './phases/find-phases.js';
 import { isUnavailable } from './unavailable.js';
@@ -48,6 +48,8 @@ export interface FlightStudy {
   readonly vibration: VibrationStudy | Unavailable;
   /** Filters for the next hover, placed for the gains advised for it. */
   readonly filters: NotchPlan | Unavailable;
+  /** The gyro through today's filters and through those of `filters`; empty where there are none. */
+  readonly gyroSpectra: readonly GyroSpectra[];
 }
 
 /** An upset later than this after the hover is another story, s. */
@@ -81,9 +83,10 @@ export function studyFlight(flight: Flight, options: DiagnoseOptions = {}): Flig
       ? { unavailable: 'vibration was not asked for' }
       : studyVibration(flight, hover, phases, axes.flatMap(ownOscillations));
   const decisions = identified === null ? [] : decideAll(identified);
-  const filters = isUnavailable(vibration)
-    ? vibration
+  const planned = isUnavailable(vibration)
+    ? null
     : planForNextHover(flight, hover, vibration, decisions, options.gains ?? null);
+  const filters = planned?.plan ?? (vibration as Unavailable);
   return {
     flight,
     phases,
@@ -102,6 +105,7 @@ export function studyFlight(flight: Flight, options: DiagnoseOptions = {}): Flig
     battery: describeBattery(flight, hover),
     vibration,
     filters,
+    gyroSpectra: planned?.spectra ?? [],
   };
 }
 

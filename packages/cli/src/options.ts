@@ -15,6 +15,8 @@ export interface OptionValues {
   readonly segment?: number;
   readonly json?: boolean;
   readonly markdown?: string;
+  readonly html?: string;
+  readonly charts?: string;
   readonly writeMap?: string;
   readonly writeGains?: string;
   readonly force?: boolean;
@@ -83,6 +85,14 @@ export const OPTIONS: Readonly<Record<OptionKey, OptionSpec>> = {
   },
   json: { flags: '--json', description: 'print the result as JSON instead of text' },
   markdown: { flags: '--markdown FILE', description: 'write the report to a file as Markdown as well' },
+  html: {
+    flags: '--html FILE',
+    description: 'write the report with its pictures to one HTML file that needs no network',
+  },
+  charts: {
+    flags: '--charts DIR',
+    description: 'write every picture as SVG and as PNG to a directory; --markdown then shows them',
+  },
   writeMap: {
     flags: '--write-map FILE',
     description: 'write the channels as they were understood to a channel map, ready to edit',
@@ -105,7 +115,7 @@ export interface CommandSpec {
 }
 
 const READING: readonly OptionKey[] = ['map', 'from', 'to', 'rate', 'segment'];
-const WRITING: readonly OptionKey[] = ['json', 'markdown', 'force', 'quiet'];
+const WRITING: readonly OptionKey[] = ['json', 'html', 'markdown', 'force', 'quiet'];
 
 export const COMMANDS: readonly CommandSpec[] = [
   {
@@ -119,14 +129,14 @@ export const COMMANDS: readonly CommandSpec[] = [
     name: 'diagnose',
     operands: 'FLIGHT | FILE…',
     summary: 'say what wobbles: which axis, how fast, how much, since when, growing or dying',
-    options: [...READING, 'gains', 'writeGains', ...WRITING],
-    example: 'settle diagnose rates.csv attitude.csv --from 4 --to 20',
+    options: [...READING, 'gains', 'writeGains', 'charts', ...WRITING],
+    example: 'settle diagnose rates.csv attitude.csv --from 4 --to 20 --html hover-3.html',
   },
   {
     name: 'notch',
     operands: 'FLIGHT | FILE…',
     summary: 'say what shakes, what each line is, where to put notches and what they cost in phase',
-    options: [...READING, 'gains', ...WRITING],
+    options: [...READING, 'gains', 'charts', ...WRITING],
     example: 'settle notch hover-3 --gains hover-3-gains.json',
   },
 ];

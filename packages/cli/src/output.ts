@@ -87,13 +87,46 @@ async function place(temporary: string, file: string, force: boolean): Promise<v
   await fs.unlink(temporary);
 }
 
-/** Writes all of `text` or nothing. Call `checkOutputs` first. */
-export async function writeOutput(file: string, text: string, force: boolean): Promise<void> {
+/**
+ * Checks, before any analysis, that files can be put into a directory that is there or can be made.
+ *
+ * @throws Failure when something else has that name, or when there is nowhere to make it
+ */
+export async function checkOutputDirectory(directory: string): Promise<void> {
+  try {
+    if (!(await fs.stat(directory)).isDirectory())
+      throw new Failure(`${directory} is a file, not a directory`, NEXT_NAME);
+    return;
+  } catch (error) {
+    if (error instanceof Failure) throw error;
+  }
+  try {
+    await realPathOf(directory);
+  } catch (error) {
+    throw new Failure(
+      `cannot write to ${directory}: ${reasonOf(error)}`,
+      'create the directory above it first',
+    );
+  }
+}
+
+/** Makes a directory that `checkOutputDirectory` has let pass; one that is there stays as it is. */
+export async function makeOutputDirectory(directory: string): Promise<void> {
+  try {
+    await fs.mkdir(directory);
+  } catch (error) {
+    if (error instanceof Error && 'code' in error && error.code === 'EEXIST') return;
+    throw new Failure(`cannot make the directory ${directory}: ${reasonOf(error)}`, NEXT_NAME);
+  }
+}
+
+/** Writes all of `content` or nothing. Call `checkOutputs` first. */
+export async function writeOutput(file: string, content: string | Uint8Array, force: boolean): Promise<void> {
   const temporary = path.join(path.dirname(file), `.${path.basename(file)}.${process.pid}.part`);
   try {
     const handle = await fs.open(temporary, 'wx');
     try {
-      await handle.writeFile(text);
+      await handle.writeFile(content);
       await handle.sync();
     } finally {
       await handle.close();

@@ -133,8 +133,8 @@ export function assembleAdvice(diagnosis: Diagnosis): Section {
       oscillationsByUrgency(diagnosis).length === 0
         ? 'Nothing in this log calls for a change.'
         : 'No change is advised: this log does not establish a cause, and a change without a cause is a guess.';
-    return { title, blocks: [sentence(text)] };
+    return { title, role: 'action', blocks: [sentence(text)] };
   }
   const steps = [...new Set(diagnosis.advice.map(({ step }) => step))].sort((a, b) => a - b);
-  return { title, blocks: steps.flatMap((step) => stepBlocks(step, diagnosis)) };
+  return { title, role: 'action', blocks: steps.flatMap((step) => stepBlocks(step, diagnosis)) };
 }

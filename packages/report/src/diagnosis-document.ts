@@ -5,7 +5,18 @@
 
 import type { AxisName } from '@settle/parser';
 import { type Diagnosis, type Finding, isUnavailable } from '@settle/analysis';
-import { type ReportDocument, type Section, type Timeline, item, list, sentence } from './document.js';
+import { NO_CHARTS, type Charts } from './charts/assemble-charts.js';
+import type { Chart } from './charts/chart.js';
+import {
+  type ReportDocument,
+  type Section,
+  type Timeline,
+  illustrated,
+  item,
+  list,
+  picture,
+  sentence,
+} from './document.js';
 import { assembleAdvice } from './advice-section.js';
 import { assembleAircraftSections } from './aircraft-sections.js';
 import { assembleAxisSections, assembleEvidence, assembleReadingGuide } from './axis-sections.js';
@@ -144,17 +155,40 @@ function limitsSection(diagnosis: Diagnosis): Section | null {
 
 function cautionSection(cautions: readonly string[]): Section {
   const texts = cautions.length === 0 ? LEAST_CAUTIONS : cautions;
-  return { title: 'Cautions', blocks: [list(texts.map((text) => item(text)))] };
+  return { title: 'Cautions', role: 'caution', blocks: [list(texts.map((text) => item(text)))] };
 }
 
-export function assembleDiagnosisDocument(diagnosis: Diagnosis): ReportDocument {
+/** The picture beside the verdict: the worst swing close up, or the whole flight where nothing swings. */
+function leadChart(diagnosis: Diagnosis, charts: Charts): Chart | null {
+  const worst = oscillationsByUrgency(diagnosis)[0];
+  const closeUp =
+    worst === undefined ? undefined : charts.axes[worst.axis].find(({ id }) => id.endsWith('-close-up'));
+  return closeUp ?? charts.flight[0] ?? null;
+}
+
+/**
+ * @param charts pictures of the same flight, each put where it belongs; none by default
+ */
+export function assembleDiagnosisDocument(diagnosis: Diagnosis, charts: Charts = NO_CHARTS): ReportDocument {
+  const lead = leadChart(diagnosis, charts);
+  // The one that stands beside the verdict stands nowhere else.
+  const others = (own: readonly Chart[]): Chart[] => own.filter((chart) => chart !== lead);
+  const verdict = assembleVerdict(diagnosis);
+  const aircraftCharts: Readonly<Record<string, readonly Chart[]>> = {
+    Vibration: charts.vibration,
+    Motors: charts.motors,
+  };
   const sections = [
-    assembleVerdict(diagnosis),
-    flightSection(diagnosis),
-    ...assembleAxisSections(diagnosis),
+    lead === null ? verdict : { ...verdict, blocks: [...verdict.blocks, picture(lead, true)] },
+    illustrated(flightSection(diagnosis), others(charts.flight)),
+    ...assembleAxisSections(diagnosis).map((section, i) =>
+      illustrated(section, others(charts.axes[AXIS_ORDER[i]!])),
+    ),
     assembleEvidence(diagnosis),
     findingsSection(diagnosis),
-    ...assembleAircraftSections(diagnosis),
+    ...assembleAircraftSections(diagnosis).map((section) =>
+      illustrated(section, others(aircraftCharts[section.title] ?? [])),
+    ),
     assembleAdvice(diagnosis),
     limitsSection(diagnosis),
     assembleReadingGuide(diagnosis),

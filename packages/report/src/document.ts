@@ -1,8 +1,10 @@
 /**
- * What a report is made of, whatever it is printed on: sections of sentences, lists, tables and timelines.
+ * What a report is made of, whatever it is printed on: sections of sentences, lists, tables, timelines and charts.
  * The builders (`diagnosis-document`, `inspection-document`) decide what is said; the renderers (`text`, `markdown`)
  * decide how it looks. Every number in here is already rounded and stands beside its unit.
  */
+
+import type { Chart } from './charts/chart.js';
 
 /** How much a passage matters. Renderers may colour it; the words alone must carry the meaning. */
 export type Emphasis = 'plain' | 'strong' | 'danger' | 'fault' | 'good' | 'quiet';
@@ -11,6 +13,8 @@ export interface Sentence {
   readonly kind: 'sentence';
   readonly text: string;
   readonly emphasis: Emphasis;
+  /** It says what to do next: where there is room for it, it stands out from what is merely so. */
+  readonly isAction?: boolean;
 }
 
 export interface ListItem {
@@ -58,10 +62,23 @@ export interface Timeline {
   readonly rows: readonly { readonly label: string; readonly parts: readonly TimelinePart[] }[];
 }
 
-export type Block = Sentence | List | Table | Timeline;
+/** A picture. A renderer that cannot draw leaves it out: what it shows is said elsewhere too. */
+export interface ChartBlock {
+  readonly kind: 'chart';
+  readonly chart: Chart;
+  /** The one picture that stands beside the verdict. */
+  readonly isLead: boolean;
+}
+
+export type Block = Sentence | List | Table | Timeline | ChartBlock;
+
+/** What a section is to a reader in a hurry; a renderer with room to fold keeps `evidence` folded. */
+export type SectionRole = 'verdict' | 'action' | 'caution' | 'evidence';
 
 export interface Section {
   readonly title: string;
+  /** Default: evidence. */
+  readonly role?: SectionRole;
   readonly blocks: readonly Block[];
 }
 
@@ -74,6 +91,27 @@ export interface ReportDocument {
 
 export function sentence(text: string, emphasis: Emphasis = 'plain'): Sentence {
   return { kind: 'sentence', text, emphasis };
+}
+
+/** A sentence that says what to do next. */
+export function action(text: string): Sentence {
+  return { kind: 'sentence', text, emphasis: 'strong', isAction: true };
+}
+
+/** Every picture of a report, in its order. */
+export function allPictures({ sections }: ReportDocument): Chart[] {
+  return sections.flatMap(({ blocks }) =>
+    blocks.flatMap((block) => (block.kind === 'chart' ? [block.chart] : [])),
+  );
+}
+
+export function picture(chart: Chart, isLead = false): ChartBlock {
+  return { kind: 'chart', chart, isLead };
+}
+
+/** The same section with pictures at its end. */
+export function illustrated(section: Section, charts: readonly Chart[]): Section {
+  return { ...section, blocks: [...section.blocks, ...charts.map((chart) => picture(chart))] };
 }
 
 export function item(text: string, children: readonly string[] = [], emphasis: Emphasis = 'plain'): ListItem {

@@ -1,47 +1,42 @@
 /**
- * Results to text. Stages: a result (`Diagnosis`, `Inspection`) is assembled into a `ReportDocument`, which is
- * rendered as terminal text or Markdown. All of it is pure.
+ * Results to something a person reads. Stages: a result (`Diagnosis`, `NotchReport`, `Inspection`), with its pictures where there
+ * are any, is assembled into one `ReportDocument`; that is rendered as terminal text, Markdown, HTML, SVG or PNG.
  */
 
-import type { Diagnosis, NotchReport } from '@settle/analysis';
-import { assembleDiagnosisDocument } from './diagnosis-document.js';
-import type { Inspection } from './inspection.js';
-import { assembleInspectionDocument } from './inspection-document.js';
-import { renderMarkdown } from './markdown.js';
-import { assembleNotchDocument } from './notch-document.js';
-import { type TextOptions, renderText } from './text.js';
+import { allPictures, type ReportDocument } from './document.js';
 
 export type { ReportDocument, Section, Block } from './document.js';
-export type { InspectedChannel, Inspection } from './inspection.js';
-export type { TextOptions } from './text.js';
+export type { Chart } from './charts/chart.js';
+export { NO_CHARTS, allCharts, assembleCharts, type Charts } from './charts/assemble-charts.js';
 export { assembleDiagnosisDocument } from './diagnosis-document.js';
-export { assembleInspection } from './inspection.js';
+export { assembleNotchDocument } from './notch-document.js';
+export { assembleInspection, type InspectedChannel, type Inspection } from './inspection.js';
 export { assembleInspectionDocument, problemText } from './inspection-document.js';
-export { renderMarkdown } from './markdown.js';
-export { renderText } from './text.js';
+export { renderMarkdown, type MarkdownOptions } from './markdown.js';
+export { renderText, type TextOptions } from './text.js';
 export { printable } from './words.js';
 
-/** The page for the field. */
-export function diagnosisText(diagnosis: Diagnosis, options: TextOptions): string {
-  return renderText(assembleDiagnosisDocument(diagnosis), options);
+/** One self-contained HTML file. Loads the drawing program, which text does without. */
+export async function renderHtml(document: ReportDocument): Promise<string> {
+  return (await import('./html/render-html.js')).renderHtml(document);
 }
 
-export function diagnosisMarkdown(diagnosis: Diagnosis): string {
-  return renderMarkdown(assembleDiagnosisDocument(diagnosis));
+export interface PictureFile {
+  readonly name: string;
+  readonly content: string | Uint8Array;
 }
 
-export function notchText(report: NotchReport, options: TextOptions): string {
-  return renderText(assembleNotchDocument(report), options);
+/** Names of all the files that {@link renderPictures} makes of the same document. */
+export function pictureFileNames(document: ReportDocument): string[] {
+  return allPictures(document).flatMap(({ id }) => [`${id}.svg`, `${id}.png`]);
 }
 
-export function notchMarkdown(report: NotchReport): string {
-  return renderMarkdown(assembleNotchDocument(report));
-}
-
-export function inspectionText(inspection: Inspection, options: TextOptions): string {
-  return renderText(assembleInspectionDocument(inspection), options);
-}
-
-export function inspectionMarkdown(inspection: Inspection): string {
-  return renderMarkdown(assembleInspectionDocument(inspection));
+/** Every picture of a report as SVG and as PNG, one at a time: a long report need not be held in memory twice. */
+export async function* renderPictures(document: ReportDocument): AsyncGenerator<PictureFile> {
+  const { drawChart } = await import('./raster.js');
+  for (const chart of allPictures(document)) {
+    const { id, svg, png } = await drawChart(chart);
+    yield { name: `${id}.svg`, content: svg };
+    yield { name: `${id}.png`, content: png };
+  }
 }

@@ -1,8 +1,19 @@
 import { describe, expect, test } from 'vitest';
 import type { LogProblem } from '@settle/parser';
 import { makeFlight } from '../../../tests/support/hand-made.js';
-import { assembleInspection, inspectionMarkdown, inspectionText, problemText } from './index.js';
+import {
+  type Inspection,
+  type TextOptions,
+  assembleInspection,
+  assembleInspectionDocument,
+  problemText,
+  renderMarkdown,
+  renderText,
+} from './index.js';
 import { siUnitOf } from './inspection.js';
+
+const textOf = (inspection: Inspection, options: TextOptions): string =>
+  renderText(assembleInspectionDocument(inspection), options);
 
 const PLAIN = { width: 120, colour: false } as const;
 const NO_PHASES = { phases: [], decidedBy: 'nothing' };
@@ -76,7 +87,7 @@ describe('inspection as text', () => {
 
   test('it says what is there, how it was read, what is wrong and what is missing', () => {
     const flight = makeFlight(['rate.roll.measured'], { problems: [problem] });
-    const text = inspectionText(
+    const text = textOf(
       assembleInspection(
         flight,
         { phases: [{ kind: 'hover', startS: 0, endS: 2 }], decidedBy: 'height' },
@@ -97,7 +108,7 @@ describe('inspection as text', () => {
   test('a clock that restarts is said, with the piece in use and how to choose another', () => {
     const base = makeFlight(['gyro.x']);
     const flight = { ...base, files: [{ ...base.files[0]!, segments: { count: 3, chosen: 2 } }] };
-    expect(inspectionText(assembleInspection(flight, NO_PHASES, []), PLAIN)).toContain(
+    expect(textOf(assembleInspection(flight, NO_PHASES, []), PLAIN)).toContain(
       'The clock restarts: piece 2 of 3 is used (--segment chooses).',
     );
   });
@@ -110,11 +121,11 @@ describe('inspection as text', () => {
         id === 'gyro.y' ? { ...signal, decision: { ...signal.decision, clipped: 7, nonFinite: 3 } } : signal,
       ]),
     );
-    const text = inspectionText(assembleInspection({ ...whole, signals }, NO_PHASES, []), PLAIN);
+    const text = textOf(assembleInspection({ ...whole, signals }, NO_PHASES, []), PLAIN);
     expect(text).toMatch(/gyro\.x .* 0 +0 +0 +0 +199/);
     expect(text).toMatch(/gyro\.y .* 0 +7 +3 +0 +199/);
     expect(text).not.toContain('No gap');
-    expect(inspectionText(assembleInspection(whole, NO_PHASES, []), PLAIN)).toContain(
+    expect(textOf(assembleInspection(whole, NO_PHASES, []), PLAIN)).toContain(
       'No gap, no clipped and no missing sample in any channel.',
     );
   });
@@ -125,12 +136,14 @@ describe('inspection as text', () => {
     const signals = new Map(
       [...base.signals].map(([id, signal]) => [id, { ...signal, clock: { ...signal.clock, gaps } }]),
     );
-    const text = inspectionText(assembleInspection({ ...base, signals }, NO_PHASES, []), PLAIN);
+    const text = textOf(assembleInspection({ ...base, signals }, NO_PHASES, []), PLAIN);
     expect(text).toContain('gyro.x, gyro.y: 0.5–0.9 s');
   });
 
   test('the Markdown form holds the same table', () => {
-    const text = inspectionMarkdown(assembleInspection(makeFlight(['gyro.x']), NO_PHASES, LACKS));
+    const text = renderMarkdown(
+      assembleInspectionDocument(assembleInspection(makeFlight(['gyro.x']), NO_PHASES, LACKS)),
+    );
     expect(text).toContain('| gyro.x | col gyro.x | deg/s | 100 |');
   });
 });

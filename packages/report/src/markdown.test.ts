@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { makeWobblyDiagnosis } from '../../../tests/support/hand-made.js';
 import { item, list, quantity, sentence, table, words } from './document.js';
-import { diagnosisMarkdown } from './index.js';
+import { assembleDiagnosisDocument } from './diagnosis-document.js';
 import { renderMarkdown } from './markdown.js';
 
 describe('Markdown', () => {
@@ -44,7 +44,7 @@ describe('Markdown', () => {
   });
 
   test('the Markdown report says what the text report says, without drawings', () => {
-    const text = diagnosisMarkdown(makeWobblyDiagnosis());
+    const text = renderMarkdown(assembleDiagnosisDocument(makeWobblyDiagnosis()));
     expect(text).toContain('| 2.431 ± 0.012 | 47.4 ± 2.2 | 3.10 |');
     expect(text).toContain('## Cautions');
     expect(text).not.toContain('####');

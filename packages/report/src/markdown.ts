@@ -1,7 +1,13 @@
 /** A report as Markdown (CommonMark with pipe tables), for a tuning notebook or a pull request. */
 
+import type { Chart } from './charts/chart.js';
 import type { Block, Emphasis, ReportDocument, Table } from './document.js';
 import { printable } from './words.js';
+
+export interface MarkdownOptions {
+  /** Where the pictures lie, as a path relative to the Markdown file, with `/`; absent: no pictures. */
+  readonly chartPath?: string;
+}
 
 /**
  * Characters with a meaning in Markdown or HTML, in names that come from a log. A backslash escape keeps them as
@@ -26,7 +32,7 @@ function tableLines(table: Table): string[] {
   ];
 }
 
-function blockLines(block: Block): string[] {
+function blockLines(block: Block, options: MarkdownOptions): string[] {
   switch (block.kind) {
     case 'sentence':
       return [emphasise(block.text, block.emphasis)];
@@ -39,15 +45,24 @@ function blockLines(block: Block): string[] {
       return tableLines(block);
     case 'timeline':
       return [];
+    case 'chart':
+      return chartLines(block.chart, options);
   }
 }
 
-export function renderMarkdown(document: ReportDocument): string {
+/** The picture, then what to see in it; nothing where no pictures are written. */
+function chartLines({ id, alternative, see }: Chart, { chartPath }: MarkdownOptions): string[] {
+  if (chartPath === undefined) return [];
+  const target = [...chartPath.split('/'), `${id}.png`].map(encodeURIComponent).join('/');
+  return [`![${escapeMarkdown(alternative)}](${target})`, '', escapeMarkdown(see)];
+}
+
+export function renderMarkdown(document: ReportDocument, options: MarkdownOptions = {}): string {
   const parts = [`# ${escapeMarkdown(document.title)}`, escapeMarkdown(document.subtitle)];
   for (const section of document.sections) {
     parts.push(`## ${escapeMarkdown(section.title)}`);
     for (const block of section.blocks) {
-      const lines = blockLines(block);
+      const lines = blockLines(block, options);
       if (lines.length > 0) parts.push(lines.join('\n'));
     }
   }

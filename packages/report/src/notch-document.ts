@@ -2,15 +2,18 @@
 
 import { type NotchReport, isUnavailable } from '@settle/analysis';
 import { otherItem } from './advice-section.js';
-import { type ReportDocument, type Section, item, list, sentence } from './document.js';
+import { NO_CHARTS, type Charts } from './charts/assemble-charts.js';
+import { type ReportDocument, type Section, action, illustrated, item, list, sentence } from './document.js';
 import { formatTime } from './numbers.js';
 import { phaseSentence } from './phases.js';
 import { vibrationSection } from './vibration-section.js';
 import { SEVERITY_EMPHASIS, asSentence, capitalise } from './words.js';
 
-export function assembleNotchDocument(report: NotchReport): ReportDocument {
+/** @param charts pictures of the same flight; none by default */
+export function assembleNotchDocument(report: NotchReport, charts: Charts = NO_CHARTS): ReportDocument {
   const sections: Section[] = [verdictOf(report)];
-  if (!isUnavailable(report.vibration)) sections.push(vibrationSection(report.vibration, report.filters));
+  if (!isUnavailable(report.vibration))
+    sections.push(illustrated(vibrationSection(report.vibration, report.filters), charts.vibration));
   if (report.findings.length > 0)
     sections.push({
       title: 'Findings',
@@ -27,8 +30,12 @@ export function assembleNotchDocument(report: NotchReport): ReportDocument {
       ],
     });
   if (report.advice.length > 0)
-    sections.push({ title: 'What to do', blocks: [list(report.advice.map(otherItem))] });
-  sections.push({ title: 'Cautions', blocks: [list(report.cautions.map((text) => item(text)))] });
+    sections.push({ title: 'What to do', role: 'action', blocks: [list(report.advice.map(otherItem))] });
+  sections.push({
+    title: 'Cautions',
+    role: 'caution',
+    blocks: [list(report.cautions.map((text) => item(text)))],
+  });
   return {
     title: `Vibration and notches: ${report.flight.name}`,
     subtitle: `${formatTime(report.flight.durationS)} s logged`,
@@ -44,7 +51,7 @@ function verdictOf(report: NotchReport): Section {
   else if (filters.undecided !== null) blocks.push(sentence(asSentence(filters.undecided), 'fault'));
   else if (!filters.needed) blocks.push(sentence('No filter is needed for what vibrates.', 'good'));
   for (const step of report.advice.filter(({ kind }) => kind === 'filter'))
-    blocks.push(sentence(asSentence(step.text), 'strong'));
+    blocks.push(action(asSentence(step.text)));
   blocks.push(sentence(phaseSentence(report.phases), 'quiet'));
-  return { title: 'Verdict', blocks };
+  return { title: 'Verdict', role: 'verdict', blocks };
 }

@@ -45,7 +45,9 @@ describe('rounding by uncertainty', () => {
   });
 
   test('in prose the value alone keeps the digits its standard deviation supports', () => {
-    expect(formatValue(2.4313, 0.0121)).toBe('2.431');
+    expect(formatValue(2.4313, 0.121)).toBe('2.43');
+    expect(formatValue(2.4313, 0.0121)).toBe('2.43');
+    expect(formatValue(55.894, 0.22)).toBe('55.9');
   });
 
   test.each([null, Number.NaN, Number.POSITIVE_INFINITY])('%s is printed as n/a', (value) => {

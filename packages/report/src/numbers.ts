@@ -46,11 +46,14 @@ export function formatEstimate(value: number | null, std: number | null): string
   return `${fixed(value, decimals)} ± ${fixed(std, decimals)}`;
 }
 
-/** The value alone, to the digits that `std` supports: for prose, where the table beside it carries the `±`. */
+/** The value alone, to the digits that `std` supports and three at most: for prose, where the table beside it carries the `±`. */
 export function formatValue(value: number | null, std: number | null): string {
   if (value === null || !Number.isFinite(value)) return NO_VALUE;
   if (std === null || !Number.isFinite(std) || std <= 0) return formatSignificant(value);
-  return fixed(value, decimalsFor(std));
+  const decimals = decimalsFor(std);
+  return value === 0 || decimals <= 2 - Math.floor(Math.log10(Math.abs(value)))
+    ? fixed(value, decimals)
+    : formatSignificant(value);
 }
 
 /** To `digits` significant digits, without exponent: 0.1234 → 0.123, 12345 → 12300 for three. */

@@ -5,9 +5,13 @@ import {
   makeAxis,
   makeWobblyDiagnosis,
 } from '../../../tests/support/hand-made.js';
-import { diagnosisText } from './index.js';
+import type { Diagnosis } from '@settle/analysis';
+import { assembleDiagnosisDocument } from './diagnosis-document.js';
 import { type ReportDocument, item, list, quantity, sentence, table, words } from './document.js';
-import { renderText, wrapText } from './text.js';
+import { type TextOptions, renderText, wrapText } from './text.js';
+
+const diagnosisText = (diagnosis: Diagnosis, options: TextOptions): string =>
+  renderText(assembleDiagnosisDocument(diagnosis), options);
 
 const PLAIN = { width: 60, colour: false } as const;
 

@@ -3,6 +3,7 @@
 import type { Block, Emphasis, List, ReportDocument, Table, TableColumn, Timeline } from './document.js';
 import { formatTime } from './numbers.js';
 import { TERMINAL_STYLES } from './palette.js';
+import { sketchLines } from './sketch.js';
 import { printable } from './words.js';
 
 export interface TextOptions {
@@ -10,7 +11,7 @@ export interface TextOptions {
   readonly width: number;
   /** Whether escape sequences for weight and colour may be used. Meaning never rests on them. */
   readonly colour: boolean;
-  /** Whether to draw timelines with characters. Default: no, so that piped text holds sentences and tables only. */
+  /** Whether to draw timelines and small plots with characters. Default: no, so that piped text holds sentences and tables only. */
   readonly drawings?: boolean;
 }
 
@@ -209,6 +210,10 @@ function blockLines(block: Block, options: TextOptions, paint: Paint): string[] 
       return tableLines(block, options.width, paint);
     case 'timeline':
       return options.drawings === true ? timelineLines(block, options.width) : [];
+    case 'chart':
+      return options.drawings === true && block.chart.sketch !== null
+        ? sketchLines(block.chart.sketch, prose)
+        : [];
   }
 }
 

@@ -2,7 +2,7 @@
 
 import type { AxisName } from '@settle/parser';
 import { type Advice, type Diagnosis, type Finding, type Oscillation, isUnavailable } from '@settle/analysis';
-import { type Block, type Emphasis, type Section, sentence } from './document.js';
+import { type Block, type Emphasis, type Section, action, sentence } from './document.js';
 import { changesText, gatherGainGroups, oldGainsAreUnsafe, watchTexts } from './gain-groups.js';
 import { formatSignificant, formatSureness, formatTime, formatValue } from './numbers.js';
 import {
@@ -116,15 +116,14 @@ function actionsOf(diagnosis: Diagnosis): Block[] {
   const groups = gatherGainGroups(first);
   const gains = groups.map((group): Block => {
     const watch = watchTexts(group, oldGainsAreUnsafe(diagnosis, group.axis)).at(-1);
-    return sentence(
+    return action(
       `Before the next hover, ${group.axis}: ${changesText(group, false)}` +
         `${group.basis === 'rule-of-thumb' ? ' (a rule of thumb, not a measurement)' : ''}.` +
         (watch === undefined ? '' : ` Then watch for ${watch.replace(/[.]$/, '')}.`),
-      'strong',
     );
   });
   const textsOf = (wanted: Advice['kind']): Block[] =>
-    first.filter(({ kind }) => kind === wanted).map(({ text }) => sentence(asSentence(text), 'strong'));
+    first.filter(({ kind }) => kind === wanted).map(({ text }) => action(asSentence(text)));
   // A part that gives is mended before gains are trimmed around it.
   const needed = [...textsOf('mechanical'), ...gains, ...textsOf('filter')];
   if (needed.length > 0) return needed;
@@ -132,7 +131,7 @@ function actionsOf(diagnosis: Diagnosis): Block[] {
   const next = first.find(({ kind }) => kind === 'flying' || kind === 'logging');
   if (next === undefined || first.some(({ kind }) => kind === 'do-not-fly')) return [];
   const watch = next.watchFor === '' ? '' : ` Watch for ${next.watchFor.replace(/[.]$/, '')}.`;
-  return [sentence(asSentence(next.text) + watch, 'strong')];
+  return [action(asSentence(next.text) + watch)];
 }
 
 function emphasisOf(oscillation: Oscillation): Emphasis {
@@ -241,5 +240,5 @@ export function assembleVerdict(diagnosis: Diagnosis): Section {
       ),
     );
   }
-  return { title: 'Verdict', blocks };
+  return { title: 'Verdict', role: 'verdict', blocks };
 }

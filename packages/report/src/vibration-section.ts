@@ -159,11 +159,11 @@ function beforeAfter(plan: NotchPlan): Block[] {
   if (plan.beforeAfter.length === 0) return [];
   const texts = plan.beforeAfter.map(
     (one) =>
-      `${one.axis} ${formatSignificant(one.gyroBeforeDegS)} to ${formatSignificant(one.gyroAfterDegS)} deg/s`,
+      `${one.axis} from ${formatSignificant(one.gyroBeforeDegS)} to ${formatSignificant(one.gyroAfterDegS)} deg/s`,
   );
   return [
     sentence(
-      `The filters run over this log take the gyro’s vibration, as the controller sees it, from … to …: ${texts.join('; ')}.`,
+      `The proposed filters, run over this log, take the vibration that reaches the controller down: ${texts.join('; ')}.`,
     ),
   ];
 }

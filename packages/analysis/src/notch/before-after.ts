@@ -22,7 +22,7 @@ import type { VibrationStudy } from '../vibration/vibration-study.js';
 import { lowPassFilters, notchFilterOf } from './candidate-filters.js';
 import type { RippleModel } from './demand-ripple.js';
 import { existingChain, existingNotch, existingPowerGain, type ExistingFilters } from './existing-filters.js';
-import type { BeforeAfter, LowPassSetting, NotchSetting } from './plan-types.js';
+import type { BeforeAfter, GyroSpectra, LowPassSetting, NotchSetting } from './plan-types.js';
 import { meanCourse, scheduleByThrottle, type SpeedCourse } from './speed-samples.js';
 
 const DEG = 180 / Math.PI;
@@ -39,17 +39,10 @@ export interface RunInput {
   readonly lowPass: LowPassSetting | null;
 }
 
-/** Spectra of one gyro axis as it reaches the controller, with today's filters and with the proposed ones. */
-export interface RunSpectra {
-  readonly axis: BodyAxis;
-  readonly before: PowerSpectrum;
-  readonly after: PowerSpectrum;
-}
-
 /** Segments for the spectra, s: long enough to tell a line from the motion below it. */
 const SEGMENT_S = 1;
 
-export function runOverGyro(input: RunInput): RunSpectra[] {
+export function runOverGyro(input: RunInput): GyroSpectra[] {
   return BODY_AXES.flatMap((axis) => {
     const signal = gyroSignal(input.flight, axis);
     const record = signal === null ? null : evenRecord(signal, input.hover);
@@ -153,7 +146,7 @@ export function bandRms(
 
 export function compareBeforeAfter(
   input: RunInput,
-  runs: readonly RunSpectra[],
+  runs: readonly GyroSpectra[],
   filterRateHz: number,
 ): BeforeAfter[] {
   const { model, study, existing } = input;

@@ -10,8 +10,8 @@ import { applyFactors } from '../identification/gain-search.js';
 import type { AxisIdentification } from '../identification/identify.js';
 import type { VibrationStudy } from '../vibration/vibration-study.js';
 import { changeAt } from './filtered-margins.js';
-import { planNotches } from './plan-notches.js';
-import type { NotchPlan } from './plan-types.js';
+import { studyNotches } from './plan-notches.js';
+import type { NotchPlan, StudiedPlan } from './plan-types.js';
 
 /** @param decisions gains decided without any new filter */
 export function planForNextHover(
@@ -20,7 +20,7 @@ export function planForNextHover(
   study: VibrationStudy,
   decisions: readonly AxisDecision[],
   gains: GainsFile | null,
-): NotchPlan {
+): StudiedPlan {
   const controllers: Partial<Record<AxisName, AxisController>> = {};
   const loops: Partial<Record<AxisName, AxisIdentification>> = {};
   for (const { axis, id, measured, rule } of decisions) {
@@ -30,7 +30,7 @@ export function planForNextHover(
     controllers[axis] = controller;
     loops[axis] = { ...id, controller, margins: measured?.expected ?? id.margins };
   }
-  return planNotches({ flight, hover, study, controllers, loops, gains });
+  return studyNotches({ flight, hover, study, controllers, loops, gains });
 }
 
 /** The same axes with the plan's filters in the loops of the next hover. */

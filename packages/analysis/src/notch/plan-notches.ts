@@ -7,14 +7,7 @@ import type { Notch } from '../diagnosis.js';
 import { widthInOtherDefinitionHz } from '../filters/index.js';
 import { REQUIRED } from '../identification/gain-search.js';
 import { tabulateAlternatives, type TradeInput } from './alternatives.js';
-import {
-  bandRms,
-  compareBeforeAfter,
-  gyroSignal,
-  runOverGyro,
-  type RunInput,
-  type RunSpectra,
-} from './before-after.js';
+import { bandRms, compareBeforeAfter, gyroSignal, runOverGyro, type RunInput } from './before-after.js';
 import {
   defaultGrid,
   findTargets,
@@ -27,7 +20,15 @@ import { modelRipple, rippleOf, worstOf, type RippleModel } from './demand-rippl
 import { findExistingFilters, type ExistingFilters } from './existing-filters.js';
 import { lagPoint } from './filtered-margins.js';
 import { filterSet, leastLag, mostForLag, type FilterSet, type SearchInput } from './place-notches.js';
-import type { Alternative, NotchInput, NotchPlan, NotchSetting, PlacedNotch } from './plan-types.js';
+import type {
+  Alternative,
+  GyroSpectra,
+  NotchInput,
+  NotchPlan,
+  NotchSetting,
+  PlacedNotch,
+  StudiedPlan,
+} from './plan-types.js';
 import { sampleSpeeds, type SpeedSamples } from './speed-samples.js';
 
 const DEG = 180 / Math.PI;
@@ -36,7 +37,12 @@ const LAG_CAP_UNKNOWN_DEG = 25;
 /** And where they are known and have nothing to spare: gains are decided again with the filters in the loop. */
 const LEAST_LAG_CAP_DEG = 10;
 
+/** What to add, without the spectra behind it. */
 export function planNotches(input: NotchInput): NotchPlan {
+  return studyNotches(input).plan;
+}
+
+export function studyNotches(input: NotchInput): StudiedPlan {
   const { flight, hover, study, controllers, loops, gains } = input;
   const existing = findExistingFilters(flight, hover, gains);
   const speeds = sampleSpeeds(flight, study);
@@ -66,7 +72,7 @@ export function planNotches(input: NotchInput): NotchPlan {
     ...(lag.assumption === null ? [] : [lag.assumption]),
     ...assumptionsOf(input, existing, filterRateHz),
   ];
-  if (model.axes.length === 0) return undecidedPlan(candidate, assumptions, lag.from);
+  if (model.axes.length === 0) return { plan: undecidedPlan(candidate, assumptions, lag.from), spectra: [] };
   const targets = findTargets(model, filterRateHz);
   const search: SearchInput = {
     model,
@@ -88,7 +94,7 @@ export function planNotches(input: NotchInput): NotchPlan {
   };
   const runs = runOverGyro(run);
   const before = rippleOf(model);
-  return {
+  const plan: NotchPlan = {
     needed: decision.needed,
     undecided: null,
     meetsTarget: advised.meetsTarget,
@@ -111,6 +117,7 @@ export function planNotches(input: NotchInput): NotchPlan {
     filterRateHz,
     assumptions,
   };
+  return { plan, spectra: runs };
 }
 
 /** Placed notches as the contract has them. */
@@ -277,7 +284,7 @@ function foldedNotes(model: RippleModel): string[] {
 interface PlaceContext {
   readonly trade: TradeInput;
   readonly speeds: SpeedSamples | null;
-  readonly runs: readonly RunSpectra[];
+  readonly runs: readonly GyroSpectra[];
   readonly targetLines: readonly (readonly number[])[];
 }
 
@@ -345,7 +352,7 @@ function movement(setting: NotchSetting, speeds: SpeedSamples | null): string {
 function noiseOf(
   setting: NotchSetting,
   ranges: readonly (readonly [number, number])[],
-  runs: readonly RunSpectra[],
+  runs: readonly GyroSpectra[],
 ): { before: number; after: number; axis: BodyAxis; band: readonly [number, number] } {
   const low = Math.max(
     1,

@@ -4,6 +4,7 @@ import type { Margins, Notch } from '../diagnosis.js';
 import type { NotchDefinition } from '../filters/index.js';
 import type { AxisController } from '../identification/controller.js';
 import type { AxisIdentification } from '../identification/identify.js';
+import type { PowerSpectrum } from '../spectrum/welch.js';
 import type { Unavailable } from '../unavailable.js';
 import type { VibrationStudy } from '../vibration/vibration-study.js';
 
@@ -114,4 +115,18 @@ export interface NotchPlan {
   /** Rate at which the controller filters, Hz. */
   readonly filterRateHz: number;
   readonly assumptions: readonly string[];
+}
+
+/** One gyro axis as it reaches the controller, with today's filters and with the proposed ones; (rad/s)²/Hz. */
+export interface GyroSpectra {
+  readonly axis: BodyAxis;
+  readonly before: PowerSpectrum;
+  readonly after: PowerSpectrum;
+}
+
+/** A plan with the spectra it was judged by, which pictures are drawn from and which no result carries. */
+export interface StudiedPlan {
+  readonly plan: NotchPlan;
+  /** Empty where it cannot be told what vibration does. */
+  readonly spectra: readonly GyroSpectra[];
 }

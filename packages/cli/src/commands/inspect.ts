@@ -2,7 +2,8 @@
 
 import { printNotes, readFlightFrom } from '../flight-reading.js';
 import type { OptionValues } from '../options.js';
-import { checkOutputs, toJson, writeOutput } from '../output.js';
+import { toJson, writeOutput } from '../output.js';
+import { checkReportFiles, writeReportFiles } from '../report-files.js';
 import { loadAnalysis, loadParser, loadReport } from '../stages.js';
 import { describeTerminal, type Progress } from '../terminal.js';
 
@@ -12,9 +13,7 @@ export async function inspect(
   progress: Progress,
 ): Promise<void> {
   const { flight, input, notes } = await readFlightFrom(operands, options, progress);
-  const force = options.force === true;
-  const outputs = [options.markdown, options.writeMap].filter((file) => file !== undefined);
-  await checkOutputs(outputs, input, force);
+  await checkReportFiles(options, input, [options.writeMap]);
 
   progress.show('looking for phases of flight …');
   const [analysis, report] = await Promise.all([loadAnalysis(), loadReport()]);
@@ -25,19 +24,19 @@ export async function inspect(
     analysis.findPhases(flight, asked),
     analysis.analysisLacks(flight),
   );
-  progress.clear();
+  const document = report.assembleInspectionDocument(inspection);
 
-  if (options.markdown !== undefined) {
-    await writeOutput(options.markdown, report.inspectionMarkdown(inspection), force);
-  }
+  const written = await writeReportFiles(document, input, options, progress);
   if (options.writeMap !== undefined) {
     const { suggestMap } = await loadParser();
-    await writeOutput(options.writeMap, suggestMap(flight), force);
+    await writeOutput(options.writeMap, suggestMap(flight), options.force === true);
+    written.push(`wrote ${options.writeMap}`);
   }
-  await printNotes([...notes, ...outputs.map((file) => `wrote ${file}`)], options.quiet === true);
+  progress.clear();
+  await printNotes([...notes, ...written], options.quiet === true);
   process.stdout.write(
     options.json === true
       ? toJson(inspection)
-      : report.inspectionText(inspection, describeTerminal(process.stdout, process.env)),
+      : report.renderText(document, describeTerminal(process.stdout, process.env)),
   );
 }

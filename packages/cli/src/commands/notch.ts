@@ -3,7 +3,8 @@
 import { gainsNotes, readGains } from '../gains-input.js';
 import { printNotes, problemNotes, readFlightFrom } from '../flight-reading.js';
 import type { OptionValues } from '../options.js';
-import { checkOutputs, toJson, writeOutput } from '../output.js';
+import { toJson } from '../output.js';
+import { checkReportFiles, wantsPictures, writeReportFiles } from '../report-files.js';
 import { loadAnalysis, loadReport } from '../stages.js';
 import { describeTerminal, type Progress } from '../terminal.js';
 
@@ -14,37 +15,30 @@ export async function notch(
 ): Promise<void> {
   const gains = await readGains(options);
   const { flight, input, notes: readingNotes } = await readFlightFrom(operands, options, progress);
-  const force = options.force === true;
-  const isGiven = (file: string | undefined): file is string => file !== undefined;
-  await checkOutputs(
-    [options.markdown].filter(isGiven),
-    input,
-    force,
-    [options.map, options.gains].filter(isGiven),
-  );
+  await checkReportFiles(options, input);
 
   progress.show('looking for what shakes …');
   const [analysis, report] = await Promise.all([loadAnalysis(), loadReport()]);
-  const placed = analysis.placeNotches(flight, {
+  const study = analysis.studyFlight(flight, {
     ...(options.from === undefined ? {} : { fromS: options.from }),
     ...(options.to === undefined ? {} : { toS: options.to }),
     ...(gains === null ? {} : { gains }),
   });
-  progress.clear();
+  const placed = analysis.describeNotchStudy(study);
+  const terminal = describeTerminal(process.stdout, process.env);
+  const charts = wantsPictures(options, terminal)
+    ? report.assembleCharts(analysis.pictureData(study))
+    : report.NO_CHARTS;
+  const document = report.assembleNotchDocument(placed, charts);
 
+  const written = await writeReportFiles(document, input, options, progress);
+  progress.clear();
   const notes = [
     ...readingNotes,
     ...(await problemNotes(flight.problems)),
     ...(gains === null ? [] : gainsNotes(gains)),
+    ...written,
   ];
-  if (options.markdown !== undefined) {
-    await writeOutput(options.markdown, report.notchMarkdown(placed), force);
-    notes.push(`wrote ${options.markdown}`);
-  }
   await printNotes(notes, options.quiet === true);
-  process.stdout.write(
-    options.json === true
-      ? toJson(placed)
-      : report.notchText(placed, describeTerminal(process.stdout, process.env)),
-  );
+  process.stdout.write(options.json === true ? toJson(placed) : report.renderText(document, terminal));
 }

@@ -1,0 +1,2 @@
+export type * from './picture-data.js';
+export { pictureData } from './picture-data-of-study.js';

@@ -1,0 +1,82 @@
+/** Charts as SVG and PNG, made without a browser. */
+
+import { Resvg } from '@resvg/resvg-js';
+import * as vega from 'vega';
+import { type TopLevelSpec, compile } from 'vega-lite';
+import { fontFiles } from './assets.js';
+import type { Chart } from './charts/chart.js';
+import { FONT_FAMILY } from './charts/parts.js';
+import { measureText } from './text-width.js';
+
+/** Pixels of a PNG per unit of the SVG: sharp on a fine screen. */
+const ZOOM = 2;
+
+export interface ChartPicture {
+  readonly id: string;
+  readonly svg: string;
+  readonly png: Uint8Array;
+}
+
+/** Warnings of compiler and runtime; a chart that draws well gives none. */
+export class WarningLog implements vega.LoggerInterface {
+  readonly messages: string[] = [];
+
+  level(): number;
+  level(_level: number): this;
+  level(level?: number): number | this {
+    return level === undefined ? vega.Warn : this;
+  }
+
+  error(...parts: readonly unknown[]): this {
+    return this.keep(parts);
+  }
+
+  warn(...parts: readonly unknown[]): this {
+    return this.keep(parts);
+  }
+
+  info(): this {
+    return this;
+  }
+
+  debug(): this {
+    return this;
+  }
+
+  private keep(parts: readonly unknown[]): this {
+    this.messages.push(parts.map(String).join(' '));
+    return this;
+  }
+}
+
+export function compileChart({ spec }: Chart, log: WarningLog = new WarningLog()): vega.Spec {
+  return compile(spec as unknown as TopLevelSpec, { logger: log }).spec;
+}
+
+/** @returns an SVG document with the chart's words for whoever does not see it */
+export async function chartSvg(chart: Chart, log: WarningLog = new WarningLog()): Promise<string> {
+  measureText();
+  const view = new vega.View(vega.parse(compileChart(chart, log)), { renderer: 'none', logger: log });
+  view.logLevel(vega.Warn);
+  const svg = await view.toSVG();
+  view.finalize();
+  return svg.replace(/<svg /, `<svg role="img" aria-label="${escapeAttribute(chart.alternative)}" `);
+}
+
+export async function drawChart(chart: Chart): Promise<ChartPicture> {
+  const svg = await chartSvg(chart);
+  const image = new Resvg(svg, {
+    font: {
+      loadSystemFonts: false,
+      fontFiles: fontFiles().map(({ path }) => path),
+      defaultFontFamily: FONT_FAMILY,
+      sansSerifFamily: FONT_FAMILY,
+    },
+    fitTo: { mode: 'zoom', value: ZOOM },
+  });
+  return { id: chart.id, svg, png: image.render().asPng() };
+}
+
+function escapeAttribute(text: string): string {
+  return text.replace(/[&<>"]/g, (character) => `&#${String(character.charCodeAt(0))};`);
+}
