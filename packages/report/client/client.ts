@@ -315,7 +315,7 @@ function plain(value: number): string {
 }
 
 function start(): void {
-  const entries = JSON.parse(document.getElementById('charts')!.textContent ?? '[]') as ChartEntry[];
+  const entries = JSON.parse(document.getElementById('charts')?.textContent ?? '[]') as ChartEntry[];
   const charts = new Map<Element, DrawnChart>();
   for (const entry of entries) {
     const figure = document.getElementById(`chart-${entry.id}`);

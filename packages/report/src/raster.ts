@@ -3,7 +3,7 @@
 import { Resvg } from '@resvg/resvg-js';
 import * as vega from 'vega';
 import { type TopLevelSpec, compile } from 'vega-lite';
-import { fontFiles } from './assets.js';
+import { type FontFile, fontFiles } from './assets.js';
 import type { Chart } from './charts/chart.js';
 import { FONT_FAMILY } from './charts/parts.js';
 import { measureText } from './text-width.js';
@@ -65,16 +65,20 @@ export async function chartSvg(chart: Chart, log: WarningLog = new WarningLog())
 
 export async function drawChart(chart: Chart): Promise<ChartPicture> {
   const svg = await chartSvg(chart);
-  const image = new Resvg(svg, {
+  return { id: chart.id, svg, png: rasterise(svg, fontFiles()).asPng() };
+}
+
+/** @param fonts those the text is drawn with; fonts of the machine are not asked, so that a picture looks alike everywhere */
+export function rasterise(svg: string, fonts: readonly FontFile[]): ReturnType<Resvg['render']> {
+  return new Resvg(svg, {
     font: {
       loadSystemFonts: false,
-      fontFiles: fontFiles().map(({ path }) => path),
+      fontFiles: fonts.map(({ path }) => path),
       defaultFontFamily: FONT_FAMILY,
       sansSerifFamily: FONT_FAMILY,
     },
     fitTo: { mode: 'zoom', value: ZOOM },
-  });
-  return { id: chart.id, svg, png: image.render().asPng() };
+  }).render();
 }
 
 function escapeAttribute(text: string): string {

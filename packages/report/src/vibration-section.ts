@@ -9,7 +9,7 @@ import {
   isUnavailable,
 } from '@settle/analysis';
 import { type Block, type Section, item, list, quantity, sentence, table, words } from './document.js';
-import { formatPercent, formatSignificant } from './numbers.js';
+import { formatSignificant } from './numbers.js';
 import { LINE_WORDS, asSentence, joinWords } from './words.js';
 
 /** Lines and levels share a table but not a unit: rms in the unit of the sensor stands in the cell. */
@@ -142,7 +142,7 @@ function tradeTable(plan: NotchPlan): Block {
     ],
     plan.alternatives.map((alternative) => [
       alternative.name,
-      formatPercent(alternative.worstRipple),
+      formatSignificant(100 * alternative.worstRipple, 2),
       formatSignificant(alternative.phaseLagDeg, 2),
       joinWords(
         Object.entries(alternative.margins).flatMap(([axis, margins]) =>

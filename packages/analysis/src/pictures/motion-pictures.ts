@@ -26,14 +26,17 @@ export function flightPicture(study: FlightStudy): FlightPicture {
   const { flight, phases, hover, axes } = study;
   const whole = { startS: 0, endS: flight.durationS };
   const height = firstSignal(flight, 'height');
+  const quantity = axes.some(({ signals }) => signals.rate !== null) ? 'rate' : 'angle';
   return {
     durationS: flight.durationS,
     phases,
     hover,
-    rates: Object.fromEntries(
+    quantity,
+    motion: Object.fromEntries(
       AXES.map((axis) => {
-        const rate = axes.find((one) => one.axis === axis)?.signals.rate ?? null;
-        return [axis, rate === null ? null : thinSignal(rate, whole, DEG)];
+        const signals = axes.find((one) => one.axis === axis)?.signals;
+        const signal = (quantity === 'rate' ? signals?.rate : signals?.attitude) ?? null;
+        return [axis, signal === null ? null : thinSignal(signal, whole, DEG)];
       }),
     ) as Record<AxisName, TimeSeries | null>,
     height: height === null ? null : thinSignal(height, whole, 1),

@@ -23,8 +23,10 @@ export interface FlightPicture {
   readonly durationS: number;
   readonly phases: readonly Phase[];
   readonly hover: Interval;
-  /** Body rates, deg/s; null where the log has none. */
-  readonly rates: Readonly<Record<AxisName, TimeSeries | null>>;
+  /** Body rates, deg/s; angles, deg, where the log has no rate at all. */
+  readonly quantity: 'rate' | 'angle';
+  /** null where the log has none. */
+  readonly motion: Readonly<Record<AxisName, TimeSeries | null>>;
   /** m, up; null where it is not logged. */
   readonly height: TimeSeries | null;
   readonly swings: readonly {

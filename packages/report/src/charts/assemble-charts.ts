@@ -65,13 +65,13 @@ function axisCharts(data: PictureData, axis: AxisName): Chart[] {
 const swings = ({ flight }: PictureData, axis: AxisName): boolean =>
   flight.swings.some((swing) => swing.axis === axis);
 
-/** The axis whose rate moves most in the hover. */
+/** The axis that moves most in the hover. */
 function liveliest({ flight }: PictureData): AxisName | null {
-  const { hover, rates } = flight;
+  const { hover, motion } = flight;
   let most = 0;
   let best: AxisName | null = null;
   for (const axis of AXIS_ORDER) {
-    const series = rates[axis];
+    const series = motion[axis];
     let sum = 0;
     let count = 0;
     series?.timeS.forEach((timeS, i) => {

@@ -29,25 +29,28 @@ const PHASE_COLOURS: Readonly<Record<PhaseKind, string>> = {
 };
 /** Smallest range of the rate axes, deg/s: a quiet flight looks quiet. */
 const LEAST_REACH_DEG_S = 10;
+/** The same of angles, deg. */
+const LEAST_REACH_DEG = 3;
 
 export function flightChart(data: FlightPicture): Chart {
-  const { hover, phases, durationS, rates, height, swings } = data;
-  const axes = AXIS_ORDER.filter((axis) => rates[axis] !== null);
+  const { hover, phases, durationS, quantity, motion, height, swings } = data;
+  const unit = quantity === 'rate' ? 'deg/s' : 'deg';
+  const axes = AXIS_ORDER.filter((axis) => motion[axis] !== null);
   const reach = roundUp(
     reachOf(
-      axes.map((axis) => rates[axis]),
-      LEAST_REACH_DEG_S,
+      axes.map((axis) => motion[axis]),
+      quantity === 'rate' ? LEAST_REACH_DEG_S : LEAST_REACH_DEG,
     ),
   );
   const analysed = stretch(hover.startS, hover.endS);
   const panels: Panel[] = axes.map((axis) => ({
-    title: `${axis} rate, deg/s`,
+    title: `${axis} ${quantity}, ${unit}`,
     colour: AXIS_COLOURS[axis],
     height: 70,
     y: { domain: [-reach, reach], values: [-reach, 0, reach] },
     layers: [
       analysed,
-      curve(`rate-${axis}`, 't', 'v', { color: AXIS_COLOURS[axis], strokeWidth: 1.1 }),
+      curve(`motion-${axis}`, 't', 'v', { color: AXIS_COLOURS[axis], strokeWidth: 1.1 }),
       ...swingLayers(axis, reach),
     ],
   }));
@@ -68,17 +71,17 @@ export function flightChart(data: FlightPicture): Chart {
     see:
       `The tinted part, ${formatTime(hover.startS)} to ${formatTime(hover.endS)} s, is the hover that was analysed. ` +
       (found.length === 0
-        ? 'No bar stands over the rates: no steady wobble was found. All rates share one scale, so the axis that moves most looks it.'
-        : `A bar over a rate shows where a steady wobble was found: ${joinWords(found)}.`),
-    alternative:
-      `${axes.length === 0 ? 'Phases' : `Body rates of ${joinWords(axes)}`} over ${formatTime(durationS)} s of flight. ${phaseSentence(phases)} ` +
-      axes
-        .map(
-          (axis) => `${capitalise(axis)} reaches ${formatSignificant(reachOf([rates[axis]], 0), 2)} deg/s.`,
-        )
-        .join(' '),
+        ? `No bar stands over a curve: no steady wobble was found. All ${quantity}s share one scale, so the axis that moves most looks it.`
+        : `A bar over a curve shows where a steady wobble was found: ${joinWords(found)}.`),
+    alternative: [
+      `${quantity === 'rate' ? 'Body rates' : 'Angles'} of ${joinWords(axes)} over ${formatTime(durationS)} s of flight.`,
+      phaseSentence(phases),
+      ...axes.map(
+        (axis) => `${capitalise(axis)} reaches ${formatSignificant(reachOf([motion[axis]], 0), 2)} ${unit}.`,
+      ),
+    ].join(' '),
     spec: stack({
-      description: 'Body rates over the whole flight, with its phases',
+      description: `${quantity === 'rate' ? 'Body rates' : 'Angles'} over the whole flight, with its phases`,
       across: { title: 'time, s', from: 0, to: tidyTime(durationS) },
       panels,
       strip: { height: 20, layers: phaseLayers() },
@@ -89,7 +92,7 @@ export function flightChart(data: FlightPicture): Chart {
           label: PHASE_WORDS[kind],
           colour: PHASE_COLOURS[kind],
         })),
-        ...Object.fromEntries(axes.map((axis) => [`rate-${axis}`, seriesRows(rates[axis]!)])),
+        ...Object.fromEntries(axes.map((axis) => [`motion-${axis}`, seriesRows(motion[axis]!)])),
         ...Object.fromEntries(
           axes.map((axis) => [
             `swings-${axis}`,
@@ -110,11 +113,11 @@ export function flightChart(data: FlightPicture): Chart {
       unit: 's',
       rows: [
         ...axes.map((axis) => ({
-          dataset: `rate-${axis}`,
+          dataset: `motion-${axis}`,
           x: 't',
           y: 'v',
-          label: `${axis} rate`,
-          unit: 'deg/s',
+          label: `${axis} ${quantity}`,
+          unit,
         })),
         ...(height === null ? [] : [{ dataset: 'height', x: 't', y: 'v', label: 'height', unit: 'm' }]),
       ],

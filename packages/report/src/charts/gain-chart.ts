@@ -52,6 +52,7 @@ export function gainChart(data: GainPicture): Chart {
           least,
           name === 'gain' ? `required: ${String(least)} dB` : `required: ${String(least)}°`,
           x,
+          (values.at(-1) ?? -Infinity) > least,
         ),
         ...pointLayers(`${name}-points`),
       ],
@@ -133,14 +134,15 @@ function unstable(x: readonly number[]): Layer {
   };
 }
 
-function requiredLabel(value: number, label: string, x: readonly number[]): Layer {
+/** @param isBelow under its line, where the curve does not end */
+function requiredLabel(value: number, label: string, x: readonly number[], isBelow: boolean): Layer {
   return {
     data: { name: 'here' },
     mark: {
       type: 'text',
       color: LIGHT.mark,
       align: 'right',
-      dy: -6,
+      dy: isBelow ? 14 : -6,
       dx: -3,
       baseline: 'alphabetic',
       text: label,

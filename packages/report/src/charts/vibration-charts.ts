@@ -16,6 +16,8 @@ const SENSOR_WORDS: Readonly<Record<Sensor, string>> = { gyro: 'Gyro', accel: 'A
 const MOST_NAMES = 4;
 /** Lines this near one another are one to the eye. */
 const SAME_SHARE = 0.04;
+/** What is this far below the strongest is not worth the height it would take. */
+const FILTERED_RANGE = 3000;
 
 /** @param spectra of one sensor, at least one */
 export function vibrationChart(sensor: Sensor, spectra: readonly VibrationSpectrumPicture[]): Chart {
@@ -145,7 +147,7 @@ export function filteredChart(filtered: readonly FilteredPicture[]): Chart {
   const to = tidy(Math.max(...filtered.map(({ frequencyHz }) => frequencyHz.at(-1)!)));
   const all = filtered.flatMap(({ before, after }) => [...before, ...after]).filter((value) => value > 0);
   const top = tidy(1.5 * Math.max(...all));
-  const bottom = tidy(Math.max(Math.min(...all), top / 1e5));
+  const bottom = tidy(Math.max(Math.min(...all), top / FILTERED_RANGE));
   const panels: Panel[] = filtered.flatMap(({ axis }) =>
     (['before', 'after'] as const).map((when) => ({
       title: `${axis} axis ${when === 'before' ? 'with today’s filters' : 'with the proposed filters'}, (deg/s)/√Hz`,

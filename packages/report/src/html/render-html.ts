@@ -16,19 +16,18 @@ import { styleSheet } from './style.js';
 
 export function renderHtml(document: ReportDocument): string {
   const charts = allPictures(document);
-  const script = charts.length === 0 ? '' : `${drawingScript()}\n${clientScript()}`;
+  // Without pictures it still folds and unfolds.
+  const script = charts.length === 0 ? clientScript() : `${drawingScript()}\n${clientScript()}`;
   const style = styleSheet(fontFiles().map(({ weight, path }) => ({ weight, base64: readBase64(path) })));
   const hash = createHash('sha256').update(script).digest('base64');
   const policy = [
     "default-src 'none'",
-    script === '' ? null : `script-src 'sha256-${hash}'`,
+    `script-src 'sha256-${hash}'`,
     "style-src 'unsafe-inline'",
     'font-src data:',
     "base-uri 'none'",
     "form-action 'none'",
-  ]
-    .filter((part) => part !== null)
-    .join('; ');
+  ].join('; ');
   return `<!doctype html>
 <html lang="en">
 <head>
@@ -41,7 +40,8 @@ export function renderHtml(document: ReportDocument): string {
 </head>
 <body>
 ${bodyHtml(document, charts.length > 0)}
-${script === '' ? '' : `<script type="application/json" id="charts">${embedJson(charts.map(chartEntry))}</script>\n<script>${script}</script>`}
+<script type="application/json" id="charts">${embedJson(charts.map(chartEntry))}</script>
+<script>${script}</script>
 </body>
 </html>
 `;

@@ -1,0 +1,58 @@
+/** Reports of flights that between them show every chart there is. */
+import { promises as fs } from 'node:fs';
+import path from 'node:path';
+import { describeStudy, pictureData, studyFlight } from '@settle/analysis';
+import { parseGains, readFlight, type Flight, type GainsFile } from '@settle/parser';
+import { assembleCharts, assembleDiagnosisDocument, type ReportDocument } from '@settle/report';
+import { flyVibration, toFlight, toGainsFile, type SimulatedFlight } from '@settle/simulator';
+import { madeFlight } from '../support/made-flight.js';
+import { ROOT } from '../support/command-line.js';
+import { randomSource } from '../support/random.js';
+import { flySticks } from '../trials/margins-trial.js';
+
+export interface ExampleReport {
+  readonly name: string;
+  readonly document: ReportDocument;
+}
+
+export const DEMO_HOVERS = [1, 2, 3, 4, 5].map((hover) => `samphire-hover-${String(hover)}`);
+
+export async function exampleReports(): Promise<ExampleReport[]> {
+  const sticks = flySticks(10_001);
+  const speeds = flyVibration(10_004).sim;
+  return [
+    ...(await Promise.all(DEMO_HOVERS.map(demoReport))),
+    reportOf('sticks', toFlight(sticks), gainsOf(sticks)),
+    reportOf('rotor-speeds', toFlight(speeds), gainsOf(speeds)),
+    reportOf('attitude-alone', attitudeAlone()),
+  ];
+}
+
+export async function demoReport(name: string): Promise<ExampleReport> {
+  const directory = path.join(ROOT, 'fixtures', name);
+  const sources = await Promise.all(
+    (await fs.readdir(directory))
+      .sort()
+      .map(async (file) => ({ name: file, bytes: await fs.readFile(path.join(directory, file)) })),
+  );
+  const gains = await fs.readFile(path.join(ROOT, 'fixtures/settings', `${name}-gains.json`), 'utf8');
+  return reportOf(name, readFlight(sources, { name }), parseGains(gains, 'gains.json'));
+}
+
+export function reportOf(name: string, flight: Flight, gains?: GainsFile): ExampleReport {
+  const study = studyFlight(flight, gains === undefined ? {} : { gains });
+  return {
+    name,
+    document: assembleDiagnosisDocument(describeStudy(study), assembleCharts(pictureData(study))),
+  };
+}
+
+const gainsOf = (sim: SimulatedFlight): GainsFile =>
+  parseGains(JSON.stringify(toGainsFile(sim.config)), 'gains.json');
+
+/** The least a log can hold: the angle of one axis. */
+function attitudeAlone(): Flight {
+  const random = randomSource(10_002);
+  const at = (t: number): number => 0.03 * Math.sin(2 * Math.PI * 1.5 * t) + 0.0005 * random.normal();
+  return madeFlight(20, { 'attitude.pitch.measured': { hz: 50, at } });
+}
