@@ -1,10 +1,18 @@
 /**
  * Speed as ratios, each the median of five: `pnpm bench`. Seconds differ between machines; these hold better.
  */
+import { execFileSync } from 'node:child_process';
+import { mkdtemp, rm } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import path from 'node:path';
+import { pathToFileURL } from 'node:url';
 import { readFlight } from '@settle/parser';
-import { diagnose } from '@settle/analysis';
+import { describeStudy, diagnose, pictureData, studyFlight } from '@settle/analysis';
+import { assembleCharts, assembleDiagnosisDocument, renderHtml } from '@settle/report';
 import { defaultConfig, simulateFlight, toCsvFiles, toFlight } from '@settle/simulator';
 import Papa from 'papaparse';
+import { ROOT } from '../support/command-line.js';
+import { startBrowser } from '../support/browser.js';
 import { transformReal } from '../../packages/analysis/src/spectrum/fft.js';
 
 const RUNS = 5;
@@ -51,3 +59,56 @@ console.log(
 console.log(
   `length of the flight over reading and diagnosing it: ${((1000 * flight.durationS) / (reading + diagnosing)).toFixed(0)}`,
 );
+
+// Reports: seconds here, since that is what a person waits for; they differ between machines.
+config.script.hoverS = 600;
+const long = toFlight(simulateFlight(config, 2));
+const study = studyFlight(long, { vibration: true });
+const html = await renderHtml(
+  assembleDiagnosisDocument(describeStudy(study), assembleCharts(pictureData(study))),
+);
+console.log(
+  `HTML report of a flight of ${long.durationS.toFixed(0)} s: ${(html.length / 1e6).toFixed(2)} MB (3 MB at most)`,
+);
+
+const folder = await mkdtemp(path.join(tmpdir(), 'settle-bench-'));
+const file = path.join(folder, 'demo.html');
+const processS = medianMs(() => {
+  const name = path.join(ROOT, 'fixtures/samphire-hover-3');
+  const gains = path.join(ROOT, 'fixtures/settings/samphire-hover-3-gains.json');
+  const main = path.join(ROOT, 'packages/cli/dist/main.js');
+  execFileSync(process.execPath, [
+    main,
+    'diagnose',
+    name,
+    '--gains',
+    gains,
+    '--html',
+    file,
+    '--force',
+    '--quiet',
+  ]);
+});
+console.log(`demo flight to HTML, whole process: ${(processS / 1000).toFixed(2)} s (3 s at most)`);
+
+const browser = await startBrowser();
+if (browser !== null) {
+  const times: number[] = [];
+  for (let run = 0; run < RUNS; run++) {
+    const page = await browser.newPage();
+    await page.goto(pathToFileURL(file).href, { waitUntil: 'load' });
+    // Charts are drawn and listen before the page counts as loaded.
+    times.push(
+      await page.evaluate(
+        () =>
+          (performance.getEntriesByType('navigation')[0] as unknown as { loadEventStart: number })
+            .loadEventStart,
+      ),
+    );
+    await page.close();
+  }
+  await browser.close();
+  const median = times.sort((a, b) => a - b)[RUNS >> 1]!;
+  console.log(`its page answers after ${(median / 1000).toFixed(2)} s (1 s at most)`);
+}
+await rm(folder, { recursive: true });

@@ -58,11 +58,10 @@ export function sketchLines(sketch: Sketch, width: number): string[] {
     );
     return `${INDENT}${label.padStart(gutter)} ${drawn}`.trimEnd();
   });
-  const end = back(right, logarithmic.x);
-  const scale = back(left, logarithmic.x).padEnd(Math.max(columns - end.length, 0)) + end;
-  return [
-    `${INDENT}${sketch.y}`,
-    ...lines,
-    `${INDENT}${' '.repeat(gutter)} ${scale}  ${sketch.x}`.slice(0, width),
-  ];
+  const [start, end] = [back(left, logarithmic.x), back(right, logarithmic.x)];
+  const room = columns - start.length - end.length;
+  const middle = sketch.x.length + 2 > room ? '' : sketch.x;
+  const before = Math.floor((room - middle.length) / 2);
+  const scale = start + (' '.repeat(Math.max(0, before)) + middle).padEnd(Math.max(1, room)) + end;
+  return [`${INDENT}${sketch.y}`, ...lines, `${INDENT}${' '.repeat(gutter)} ${scale}`];
 }

@@ -73,8 +73,8 @@ export function thinEven(
   const perColumn = Math.max(1, values.length / columns);
   const times: number[] = [];
   const kept: number[] = [];
-  for (let from = 0; from < values.length;) {
-    const to = Math.max(from + 1, Math.round((Math.floor(from / perColumn + 1e-9) + 1) * perColumn));
+  for (let column = 0, from = 0; from < values.length; column++) {
+    const to = Math.max(from + 1, Math.round((column + 1) * perColumn));
     let low = from;
     let high = from;
     for (let i = from; i < Math.min(to, values.length); i++) {

@@ -42,8 +42,9 @@ export async function diagnose(
     ...readingNotes,
     ...(await problemNotes(flight.problems)),
     ...(gains === null ? [] : gainsNotes(gains)),
-    ...written,
   ];
   await printNotes(notes, options.quiet === true);
   process.stdout.write(options.json === true ? toJson(diagnosis) : report.renderText(document, terminal));
+  // Last, where it is still seen after a long page.
+  await printNotes(written, options.quiet === true);
 }

@@ -33,10 +33,12 @@ export async function inspect(
     written.push(`wrote ${options.writeMap}`);
   }
   progress.clear();
-  await printNotes([...notes, ...written], options.quiet === true);
+  await printNotes(notes, options.quiet === true);
   process.stdout.write(
     options.json === true
       ? toJson(inspection)
       : report.renderText(document, describeTerminal(process.stdout, process.env)),
   );
+  // Last, where it is still seen after a long page.
+  await printNotes(written, options.quiet === true);
 }

@@ -37,8 +37,9 @@ export async function notch(
     ...readingNotes,
     ...(await problemNotes(flight.problems)),
     ...(gains === null ? [] : gainsNotes(gains)),
-    ...written,
   ];
   await printNotes(notes, options.quiet === true);
   process.stdout.write(options.json === true ? toJson(placed) : report.renderText(document, terminal));
+  // Last, where it is still seen after a long page.
+  await printNotes(written, options.quiet === true);
 }
