@@ -77,7 +77,7 @@ async function runAdvised(advice: readonly Advice[], ...parameters: string[]): R
   const real = pathToFileURL(path.join(ROOT, 'packages/analysis/dist/index.js')).href;
   const made = `import * as real from ${JSON.stringify(real)};
     export * from ${JSON.stringify(real)};
-    export const diagnose = (flight, options) => ({ ...real.diagnose(flight, options), advice: ${JSON.stringify(advice)} });`;
+    export const describeStudy = (study) => ({ ...real.describeStudy(study), advice: ${JSON.stringify(advice)} });`;
   const hook = `export const resolve = (name, context, next) => name === '@settle/analysis'
     ? { url: ${JSON.stringify(`data:text/javascript,${encodeURIComponent(made)}`)}, shortCircuit: true } : next(name, context);`;
   const register = `import { register } from 'node:module'; register('data:text/javascript,' + encodeURIComponent(${JSON.stringify(hook)}));`;
