@@ -6,10 +6,13 @@ import { type TopLevelSpec, compile } from 'vega-lite';
 import { type FontFile, fontFiles } from './assets.js';
 import type { Chart } from './charts/chart.js';
 import { FONT_FAMILY } from './charts/parts.js';
+import { wrapText } from './text.js';
 import { measureText } from './text-width.js';
 
 /** Pixels of a PNG per unit of the SVG: sharp on a fine screen. */
 const ZOOM = 2;
+/** Letters of a subtitle that fit beside one another over the plot. */
+const TITLE_COLUMNS = 100;
 
 export interface ChartPicture {
   readonly id: string;
@@ -49,14 +52,20 @@ export class WarningLog implements vega.LoggerInterface {
   }
 }
 
-export function compileChart({ spec }: Chart, log: WarningLog = new WarningLog()): vega.Spec {
-  return compile(spec as unknown as TopLevelSpec, { logger: log }).spec;
+/** @param standsAlone with its title and what to see in it, which a page has beside it */
+export function compileChart(
+  { title, see, spec }: Chart,
+  log: WarningLog = new WarningLog(),
+  standsAlone = false,
+): vega.Spec {
+  const titled = { ...spec, title: { text: title, subtitle: wrapText(see, TITLE_COLUMNS) } };
+  return compile((standsAlone ? titled : spec) as unknown as TopLevelSpec, { logger: log }).spec;
 }
 
 /** @returns an SVG document with the chart's words for whoever does not see it */
 export async function chartSvg(chart: Chart, log: WarningLog = new WarningLog()): Promise<string> {
   measureText();
-  const view = new vega.View(vega.parse(compileChart(chart, log)), { renderer: 'none', logger: log });
+  const view = new vega.View(vega.parse(compileChart(chart, log, true)), { renderer: 'none', logger: log });
   view.logLevel(vega.Warn);
   const svg = await view.toSVG();
   view.finalize();

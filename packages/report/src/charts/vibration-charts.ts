@@ -107,10 +107,12 @@ function nameOf(group: readonly Line[]): string {
 function nameRows(lines: readonly Line[]): Row[] {
   return groupLines(lines)
     .slice(0, MOST_NAMES)
-    .sort((a, b) => a[0]!.frequencyHz - b[0]!.frequencyHz)
-    .map((group, i) => ({
+    .map((group, rank) => ({ group, rank }))
+    .sort((a, b) => a.group[0]!.frequencyHz - b.group[0]!.frequencyHz)
+    .map(({ group, rank }, i) => ({
       f: tidy(group[0]!.frequencyHz),
       label: nameOf(group),
+      rank,
       // Neighbours at two heights, so that their names do not run into one another.
       lift: i % 2,
     }));
@@ -132,6 +134,8 @@ function nameLayers(axis: BodyAxis, top: number): Layer[] {
         color: LIGHT.mark,
         baseline: 'middle',
         dy: 6 + 15 * lift,
+        // On a phone there is room for the strongest alone; the table names the others.
+        opacity: { expr: 'width < 420 && datum.rank > 0 ? 0 : 1' },
         // To the left where the name would run out of the picture.
         align: { expr: "scale('x', datum.f) > width - 130 ? 'right' : 'left'" },
         dx: { expr: "scale('x', datum.f) > width - 130 ? -5 : 5" },
@@ -140,6 +144,9 @@ function nameLayers(axis: BodyAxis, top: number): Layer[] {
     },
   ]);
 }
+
+/** A logarithmic axis has no place for anything else. */
+const positive = (value: number): number | null => (value > 0 ? value : null);
 
 /** @param filtered at least one */
 export function filteredChart(filtered: readonly FilteredPicture[]): Chart {
@@ -175,11 +182,7 @@ export function filteredChart(filtered: readonly FilteredPicture[]): Chart {
       datasets: Object.fromEntries(
         filtered.map(({ axis, frequencyHz, before, after }) => [
           `gyro-${axis}`,
-          rowsOf({
-            f: frequencyHz,
-            before: before.map((value) => Math.max(bottom, value)),
-            after: after.map((value) => Math.max(bottom, value)),
-          }),
+          rowsOf({ f: frequencyHz, before: before.map(positive), after: after.map(positive) }),
         ]),
       ),
     }),
