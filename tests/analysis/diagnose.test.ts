@@ -55,6 +55,42 @@ describe('diagnose on made flights', () => {
     expect(diagnosis.findings.map((finding) => finding.id)).toContain('aliased-vibration');
   });
 
+  describe('a line whose angle does not move, while the demand answers it', () => {
+    const shaken = (rateHz: number, demand: number) =>
+      diagnose(
+        madeFlight(20, {
+          'rate.roll.measured': { hz: rateHz, at: plus(swing(16, 40), noise(6, 0.01)) },
+          'attitude.roll.measured': { hz: 100, at: noise(7, 0.0003) },
+          'rate.roll.demand': {
+            hz: rateHz,
+            at: plus((t) => demand * Math.cos(2 * Math.PI * 16 * t - 2), noise(8, 0.002)),
+          },
+        }),
+      );
+
+    it('is something that bends, where the log is too fast to fold anything that shakes so', () => {
+      const { axes, findings } = shaken(400, 0.2);
+      expect(axes.roll.oscillations[0]).toMatchObject({ origin: 'structure' });
+      expect(axes.roll.oscillations[0]!.frequencyHz).toBeCloseTo(16, 1);
+      const bends = findings.find(({ id }) => id === 'structural-resonance');
+      expect(bends?.evidence.join(' ')).toMatch(/demand swings with it by ±20 % of full demand/);
+      // It shows no rigid aircraft: no margin is read from it.
+      expect(isUnavailable(axes.roll.margins.rate)).toBe(true);
+    });
+
+    it('may be folded down in a slower log: a fault, for the motors swing with it, and no wobble', () => {
+      const { axes, findings } = shaken(50, 0.2);
+      expect(axes.roll.oscillations).toEqual([]);
+      expect(findings.find(({ id }) => id === 'aliased-vibration')).toMatchObject({ severity: 'fault' });
+    });
+
+    it('is vibration where the demand leaves it alone', () => {
+      const { axes, findings } = shaken(400, 0.01);
+      expect(axes.roll.oscillations).toEqual([]);
+      expect(findings.find(({ id }) => id === 'aliased-vibration')).toMatchObject({ severity: 'note' });
+    });
+  });
+
   it('takes a line that a faster log of the gyro does not show for vibration', () => {
     // 94 Hz logged at 100 Hz folds to 6 Hz; at 400 Hz it stands where it is.
     const diagnosis = diagnose(

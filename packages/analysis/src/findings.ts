@@ -18,6 +18,7 @@ import {
 } from './diagnosis.js';
 import { loopFindings } from './identification/loop-findings.js';
 import type { AxisDecision } from './identification/gain-advice.js';
+import { TAKES_PART } from './oscillation/folding.js';
 import type { SearchBand } from './oscillation/band.js';
 import { WINDOW_CYCLES } from './oscillation/narrowness.js';
 import { firstSignal } from './signals.js';
@@ -133,15 +134,23 @@ function folded({ studies }: FindingContext): Finding[] {
     study.folded.map(({ line, why }) => ({
       id: 'aliased-vibration',
       axis: study.axis,
-      severity: 'note' as const,
+      severity: (why.demandAmplitude ?? 0) >= TAKES_PART ? ('fault' as const) : ('note' as const),
       confidence: 0.8,
       summary: `the line at ${line.frequencyHz.toFixed(2)} Hz in the ${study.axis} rate looks like vibration, not motion of the aircraft`,
       evidence: [
         ...why.evidence,
+        ...demandEvidence(why.demandAmplitude),
         `the rate is logged at ${line.prepared.sampleRateHz.toFixed(0)} Hz, which folds faster motion down; log it faster to see what shakes`,
       ],
     })),
   );
+}
+
+function demandEvidence(amplitude: number | null): string[] {
+  if (amplitude === null || amplitude < TAKES_PART) return [];
+  return [
+    `the demand swings with it by ±${(100 * amplitude).toFixed(0)} % of full demand, which heats the motors and may keep it going`,
+  ];
 }
 
 function sag({ battery }: FindingContext): Finding[] {

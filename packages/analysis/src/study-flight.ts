@@ -157,6 +157,7 @@ function knownOscillations(study: AxisStudy): KnownOscillation[] {
       startS: o.startS,
       endS: o.endS,
       selfSustained: o.regime !== 'driven',
+      bends: o.origin === 'structure',
       dampingRatio: o.dampingRatio,
     }));
 }

@@ -2,7 +2,7 @@
 import { absolute, add, complex, multiply } from '../control/complex.js';
 import type { Oscillation, Origin } from '../diagnosis.js';
 import type { AxisIdentification } from './identify.js';
-import { LOWEST_STRUCTURE_HZ, loopsOf } from './identify.js';
+import { HIGHEST_LOOP_HZ, LOWEST_STRUCTURE_HZ, loopsOf } from './identify.js';
 import { tune } from './gain-search.js';
 import { rateLoopAt } from './loop-model.js';
 
@@ -16,6 +16,8 @@ export type GuiltyTerm = 'P' | 'I' | 'D' | 'all';
 
 /** A rate loop whose own |1 + L| falls this low at the oscillation would ring without any attitude loop. */
 const RATE_LOOP_RINGS = 0.5;
+/** Judgement: a slow rotor looks the same. */
+const TOO_FAST_SURE = 0.65;
 
 /**
  * @returns null where the oscillation is not one the loops were read from, or the controller is not known
@@ -30,6 +32,14 @@ export function explainOscillation(id: AxisIdentification, line: Oscillation): L
       confidence: 0.85,
       evidence: [
         `taken for a rigid aircraft’s, the rate at ${line.frequencyHz.toFixed(1)} Hz would need far more authority or far faster rotors than any such aircraft has: something bends there`,
+      ],
+    };
+  if (line.frequencyHz > HIGHEST_LOOP_HZ)
+    return {
+      origin: 'structure',
+      confidence: TOO_FAST_SURE,
+      evidence: [
+        `no loop through rotors that need their time to change speed swings as fast as ${line.frequencyHz.toFixed(1)} Hz: something bends, or a slow rotor is out of balance`,
       ],
     };
   if (id.plant === null || id.controller === null || id.margins?.rate == null) return null;

@@ -30,6 +30,8 @@ export interface KnownOscillation {
   readonly startS: number;
   readonly endS: number;
   readonly selfSustained: boolean;
+  /** Something bends: no part of it shows a rigid aircraft. */
+  readonly bends: boolean;
   readonly dampingRatio: number | null;
 }
 
@@ -55,8 +57,8 @@ export interface AxisIdentification {
   readonly why: string | null;
 }
 
-/** Above this an oscillation is not believed to be a rigid body's. */
-const HIGHEST_LOOP_HZ = 22;
+/** Above this an oscillation is not believed to be a rigid body's (common practice, no source). */
+export const HIGHEST_LOOP_HZ = 22;
 /** Below this the structure of such an aircraft does not ring (common practice, no source). */
 export const LOWEST_STRUCTURE_HZ = 9;
 /** What no rotor and no airframe of this kind has, rad/s² per full demand and s (common practice, no source). */
@@ -89,23 +91,29 @@ export function identifyAxes(
   const controllers = Object.fromEntries(
     AXES.map((axis) => [axis, controllerOnClock(axis, rates[axis], onClock, stepS, declared)]),
   ) as Record<AxisName, AxisController | null>;
+  const rigid = oscillations.filter((o) => !o.bends);
   const evidence = Object.fromEntries(
     AXES.map((axis) => [
       axis,
-      gatherEvidence(axis, rates[axis], applied, controllers[axis], onClock, startS, stepS, oscillations),
+      gatherEvidence(axis, rates[axis], applied, controllers[axis], onClock, startS, stepS, rigid),
     ]),
   ) as Record<AxisName, AxisEvidence>;
   const whole = untilUpset === null ? flown : (recordOver(flight, untilUpset, hover) ?? flown);
   for (const axis of AXES)
     if (!shows(evidence[axis]) && !whole.applied.stopsUnknown)
       evidence[axis] = { ...evidence[axis], gain: gainOfRunaway(whole, axis) };
-  const bending: Record<AxisName, number[]> = { roll: [], pitch: [], yaw: [] };
+  const bending = Object.fromEntries(
+    AXES.map((axis) => [
+      axis,
+      oscillations.filter((o) => o.axis === axis && o.bends).map((o) => o.frequencyHz),
+    ]),
+  ) as Record<AxisName, number[]>;
   let fits = fitAll(evidence);
   for (const axis of AXES) {
     const fast = evidence[axis].equations.filter((e) => e.s.im > LOWEST_STRUCTURE_HZ * 2 * Math.PI);
     const fit = fits[axis];
     if (fast.length === 0 || fit === null || !isStrained(fit.plant)) continue;
-    bending[axis] = fast.map((e) => e.s.im / (2 * Math.PI));
+    bending[axis].push(...fast.map((e) => e.s.im / (2 * Math.PI)));
     evidence[axis] = {
       ...evidence[axis],
       equations: evidence[axis].equations.filter((e) => !fast.includes(e)),

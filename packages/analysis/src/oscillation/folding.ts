@@ -2,10 +2,14 @@ import { FRAME_HZ, sizeOf, type AxisLine, type PreparedSignal } from './find-axi
 import { bandAmplitude, measureLine } from './measure.js';
 import { relate } from './relations.js';
 
-/** Why a line of the rate is not motion of the aircraft. */
+/** Why a line of the rate is not motion of a rigid aircraft. */
 export interface Folded {
+  /** `bends`: the loop takes part in it through something that gives; `folded`: vibration that a slow log folds down. */
+  readonly kind: 'folded' | 'bends';
   /** Sentences with numbers. */
   readonly evidence: readonly string[];
+  /** How far the demand swings with it, share of full demand; null where no demand is logged fast enough. */
+  readonly demandAmplitude: number | null;
 }
 
 /** A real line's angle would have to stand this many standard deviations above the angle's own noise to be missed. */
@@ -19,6 +23,11 @@ const ALIKE_SHARE = 0.4;
 /** A faster log of the same sensor must show the line at least this large. */
 const FASTER_SHARE = 0.5;
 const FASTER_RATIO = 1.5;
+/** A demand that swings this far with a line, share of full demand, takes part in it. */
+export const TAKES_PART = 0.05;
+const DEMAND_COHERENCE = 0.8;
+/** Only motion faster than this could have been folded down: beyond what rotors and frames of such aircraft do at any size. */
+const NOTHING_SHAKES_HZ = 250;
 
 /**
  * Tells whether a line of the body rate is faster motion folded down by a slow log, or vibration of the sensor: the
@@ -26,30 +35,62 @@ const FASTER_RATIO = 1.5;
  *
  * @param faster the same axis' gyro, where it is logged faster than the rate
  * @param otherAxes body rates of the other axes
+ * Where folding is ruled out and the demand swings with the line, the loop takes part in it though the attitude does not: the gyro
+ * sits on something that bends. That is an oscillation, and no vibration to be filtered out of a log.
+ *
+ * @param demand of the axis
  * @returns null when the line is real, or when neither check can be made
  */
 export function findFolding(
   line: AxisLine,
   faster: PreparedSignal | null,
   otherAxes: readonly PreparedSignal[],
+  demand: PreparedSignal | null,
 ): Folded | null {
   if (line.from !== 'rate') return null;
   const evidence: string[] = [];
   const angle = line.attitude === null ? null : missingAngle(line, line.attitude);
   if (angle !== null) evidence.push(angle);
   let confirmed = false;
+  let notInFaster = false;
   if (faster !== null && faster.sampleRateHz > FASTER_RATIO * line.prepared.sampleRateHz) {
     const startS = Math.max(0, line.startS - faster.startS);
     const seen = bandAmplitude(faster.spectrum, line.frequencyHz, startS, line.endS - faster.startS);
     confirmed = seen >= FASTER_SHARE * line.rateAmplitude;
-    if (seen < FASTER_SHARE * line.rateAmplitude)
+    notInFaster = !confirmed;
+    if (notInFaster)
       evidence.push(
         `the gyro, logged at ${faster.sampleRateHz.toFixed(0)} Hz, shows only ${pct(seen / line.rateAmplitude)} of it there`,
       );
   }
   const unsure = evidence.length === 0 ? unconfirmed(line, confirmed, otherAxes) : null;
   if (unsure !== null) evidence.push(unsure);
-  return evidence.length === 0 ? null : { evidence };
+  if (evidence.length === 0) return null;
+  const demandAmplitude = demandWith(line, demand);
+  if (
+    demandAmplitude !== null &&
+    demandAmplitude >= TAKES_PART &&
+    (confirmed || line.prepared.sampleRateHz - line.frequencyHz > NOTHING_SHAKES_HZ) &&
+    !notInFaster
+  )
+    return {
+      kind: 'bends',
+      demandAmplitude,
+      evidence: [
+        ...evidence,
+        `the demand swings with it by ±${pct(demandAmplitude)} of full demand, and no faster motion is folded down to it: the sensor sits on something that bends`,
+      ],
+    };
+  return { kind: 'folded', evidence, demandAmplitude };
+}
+
+/** How far the demand swings with a line, share of full demand, 0 without steady phase; null where it cannot be seen. */
+function demandWith(line: AxisLine, demand: PreparedSignal | null): number | null {
+  const relation = demand === null ? null : relate(line, demand);
+  if (relation === null) return null;
+  return relation.coherence < Math.max(DEMAND_COHERENCE, relation.coherenceByChance)
+    ? 0
+    : relation.gain * line.measured.amplitude;
 }
 
 function missingAngle(line: AxisLine, attitude: PreparedSignal): string | null {

@@ -15,8 +15,8 @@ import {
   type PreparedSignal,
   type SwingSize,
 } from './find-axis.js';
-import { findFolding } from './folding.js';
-import { decideOrigin } from './origin.js';
+import { findFolding, type Folded } from './folding.js';
+import { decideOrigin, type OriginDecision } from './origin.js';
 import { decideRegime } from './regime.js';
 import { relate, type Relation } from './relations.js';
 
@@ -29,6 +29,8 @@ export const FALSE_ALARM_RATES: Readonly<Record<SwingSize, number>> = {
 /** An axis that swings this much more, this coherently, is the one to look at. */
 const LEADER_GAIN = 1.5;
 const LEADER_COHERENCE = 0.85;
+/** How sure it is that something bends where the attitude does not move with a rate that the loop answers; judgement. */
+const BENDS_SURE = 0.75;
 const DEG = 180 / Math.PI;
 
 /** @returns the axis without identification, which looks at all axes together */
@@ -44,11 +46,14 @@ export function studyAxis(flight: Flight, axis: AxisName, hover: Interval, band:
     AXES.filter((other) => other !== axis)
       .map((other) => prepareSignal(axisSignals(flight, other).rate, hover))
       .filter((prepared) => prepared !== null);
-  const folded = lines.flatMap((line) => {
-    const why = findFolding(line, gyro, otherRates());
+  const demand = prepareSignal(signals.demand, hover);
+  const doubted = lines.flatMap((line) => {
+    const why = findFolding(line, gyro, otherRates(), demand);
     return why === null ? [] : [{ line, why }];
   });
+  const folded = doubted.filter(({ why }) => why.kind === 'folded');
   const real = lines.filter((line) => folded.every((f) => f.line !== line));
+  const bends = (line: AxisLine): Folded | null => doubted.find((each) => each.line === line)?.why ?? null;
   const otherDemands = AXES.filter((other) => other !== axis)
     .map((other) => prepareSignal(axisSignals(flight, other).demand, hover))
     .filter((prepared) => prepared !== null);
@@ -60,7 +65,7 @@ export function studyAxis(flight: Flight, axis: AxisName, hover: Interval, band:
     folded,
     identification: null,
     oscillations: [
-      ...real.map((line) => describeOscillation(flight, signals, line, hover)),
+      ...real.map((line) => describeOscillation(flight, signals, line, hover, bends(line))),
       ...unseen.map(describeDemandSwing),
     ],
   };
@@ -99,11 +104,15 @@ function describeOscillation(
   signals: AxisSignals,
   line: AxisLine,
   hover: Interval,
+  bends: Folded | null,
 ): Oscillation {
   const clipped = clippedShare(flight, signals.axis, hover, line);
   const own = line.prepared;
   const regime = decideRegime(line.measured, line.startS - own.startS, line.endS - own.startS, clipped);
-  const origin = decideOrigin(flight, signals, line);
+  const origin: OriginDecision =
+    bends === null
+      ? decideOrigin(flight, signals, line)
+      : { origin: 'structure', confidence: BENDS_SURE, evidence: bends.evidence };
   const companions = companionsOf(flight, signals.axis, line, hover);
   const leader = companions.find(
     ({ relation }) => relation.gain > LEADER_GAIN && relation.coherence > LEADER_COHERENCE,
