@@ -1,2 +1,3 @@
 export type * from './picture-data.js';
+export { hoverPicture, type HoverPicture } from './hover-picture.js';
 export { pictureData } from './picture-data-of-study.js';

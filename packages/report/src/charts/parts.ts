@@ -37,6 +37,9 @@ export interface Across {
   readonly logarithmic?: boolean;
   /** Vega format of its labels. */
   readonly format?: string;
+  /** Places that carry a name instead of a number, with those names. */
+  readonly places?: readonly number[];
+  readonly names?: readonly string[];
 }
 
 export interface Panel {
@@ -76,6 +79,8 @@ export function stack({ description, across, panels, datasets, strip }: Stack): 
       { name: 'to', value: across.to },
       { name: 'at', value: across.from },
       { name: 'reading', value: false },
+      // Names come in as data: in an expression they could be read as one.
+      ...(across.names === undefined ? [] : [{ name: 'names', value: across.names }]),
     ],
     datasets: { ...datasets, here: [{ here: 1 }] },
     vconcat: [
@@ -120,7 +125,7 @@ export function acrossScale({ logarithmic }: Across): Layer {
   };
 }
 
-function acrossAxis({ title, format, logarithmic }: Across, isLast: boolean): Layer {
+function acrossAxis({ title, format, logarithmic, places }: Across, isLast: boolean): Layer {
   return {
     title: isLast ? title : null,
     labels: isLast,
@@ -128,6 +133,7 @@ function acrossAxis({ title, format, logarithmic }: Across, isLast: boolean): La
     domain: isLast,
     format: format ?? PLAIN_FORMAT,
     ...(logarithmic === true ? { tickCount: 6 } : {}),
+    ...(places === undefined ? {} : { values: places, labelExpr: 'names[datum.value - 1]' }),
   };
 }
 
