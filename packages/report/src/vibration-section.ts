@@ -1,6 +1,7 @@
 /** Vibration lines, what each one is, and what filters would do about them. */
 
 import {
+  type Alternative,
   type Diagnosis,
   type Notch,
   type NotchPlan,
@@ -136,12 +137,14 @@ function tradeTable(plan: NotchPlan): Block {
   return table(
     [
       words('filters'),
+      words('made of'),
       quantity('ripple of the demand', '%'),
       quantity(`lag at ${formatSignificant(plan.lagAtHz, 2)} Hz`, 'deg'),
       words('margins left'),
     ],
     plan.alternatives.map((alternative) => [
       alternative.name,
+      madeOf(alternative),
       formatSignificant(100 * alternative.worstRipple, 2),
       formatSignificant(alternative.phaseLagDeg, 2),
       joinWords(
@@ -153,6 +156,17 @@ function tradeTable(plan: NotchPlan): Block {
       ),
     ]),
   );
+}
+
+function madeOf({ notches, lowPass }: Alternative): string {
+  const parts = notches.map(
+    (notch) =>
+      `notch ${formatSignificant(notch.centreHz)} Hz, ${formatSignificant(notch.bandwidthHz, 2)} Hz wide${notch.scheduledBy === null ? '' : ', following'}`,
+  );
+  return joinWords([
+    ...parts,
+    ...(lowPass === null ? [] : [`low-pass ${formatSignificant(lowPass.cutoffHz, 2)} Hz`]),
+  ]);
 }
 
 function beforeAfter(plan: NotchPlan): Block[] {

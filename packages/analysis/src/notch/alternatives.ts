@@ -1,4 +1,4 @@
-/** The trade as a table: leaving it, the advised filters, the next cheapest, a low-pass alone, and more of the same. */
+/** The trade as a table: leaving it, the advised filters, the second choice, a low-pass alone, and more of the same. */
 import type { AxisIdentification } from '../identification/identify.js';
 import {
   lowPassFilters,
@@ -30,7 +30,7 @@ export function tabulateAlternatives(input: TradeInput, advised: FilterSet): Alt
   const isNothing = advised.notches.length === 0 && advised.lowPass === null;
   if (!isNothing) table.push(describe('advised', advised, input, true));
   const other = isNothing ? null : leastLag(input.search, (set) => signature(set) === signature(advised));
-  if (other !== null) table.push(describe('next cheapest', other, input, false));
+  if (other !== null) table.push(describe('second choice', other, input, false));
   const lowPass = lowPassAlone(input);
   if (lowPass !== null && (other === null || signature(lowPass) !== signature(other)))
     table.push(describe('low-pass alone', lowPass, input, false));

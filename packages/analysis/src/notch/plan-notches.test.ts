@@ -215,7 +215,7 @@ describe('what is placed', () => {
     expect(plan.notches.map((n) => n.scheduledBy)).toEqual(['rotor-speed']);
     expect(plan.meetsTarget).toBe(true);
     expect(plan.beforeAfter[0]!.demandAfter).toBeLessThan(0.01);
-    const next = plan.alternatives.find((a) => a.name === 'next cheapest')!;
+    const next = plan.alternatives.find((a) => a.name === 'second choice')!;
     expect(next.phaseLagDeg).toBeGreaterThan(plan.alternatives[1]!.phaseLagDeg);
   });
 
