@@ -3,7 +3,7 @@ import type { AxisName } from './flight.js';
 import { scanJson } from './json-scan.js';
 import type { JsonNode, JsonPlace } from './json-scan.js';
 import { LogError, quote } from './log-error.js';
-import { nearestName } from './nearest-name.js';
+import { looksMistyped, nearestName } from './nearest-name.js';
 
 /** Gains of one axis of the rate loop, parallel form, in the file's own unit; null: not told. */
 export interface RateGains {
@@ -146,7 +146,40 @@ export function parseGains(text: string, name: string): GainsFile {
   const root = scanJson(bare, name, (message, place) =>
     reader.error(place, null, message, 'correct the JSON, or give the file that holds the gains'),
   );
-  const top = reader.object(root, 'the gains file', ['gains', 'filters', 'loopRateHz', 'configuration']);
+  return readGains(reader, reader.object(root, 'the gains file', GAINS_FIELDS), name);
+}
+
+/** What a gains file is made of; the same fields tell the gains of a hover in a tuning record. */
+export const GAINS_FIELDS = ['gains', 'filters', 'loopRateHz', 'configuration'] as const;
+
+/** Makes the error for a field that is wrong, so that each kind of file can word its own. */
+export type FieldRefusal = (place: JsonPlace, path: string | null, message: string, next: string) => LogError;
+
+/** A field that means nothing to this version. */
+export interface UnknownField {
+  /** Of the object it stands in. */
+  readonly path: string;
+  readonly name: string;
+  readonly place: JsonPlace;
+}
+
+/**
+ * Reads gains from an object that holds them beside fields of its own. Fields within them that are not known are kept, unless they
+ * look like a slip of the pen: a gain that is misspelt must not be taken for one that is not told.
+ *
+ * @param unknown where the fields that are not known are added
+ * @throws what `refusal` makes
+ */
+export function readGainsMembers(
+  members: ReadonlyMap<string, JsonNode>,
+  name: string,
+  refusal: FieldRefusal,
+  unknown: UnknownField[],
+): GainsFile {
+  return readGains(new GainsReader(name, refusal, unknown), members, name);
+}
+
+function readGains(reader: GainsReader, top: Members, name: string): GainsFile {
   const gains = reader.member(top, 'gains', 'gains', ['unit', 'rate', 'attitude']);
   const all = reader.text(gains.get('unit'), 'gains unit');
   return {
@@ -200,20 +233,19 @@ function attitudeUnit(own: string | null, all: string | null): GainUnit {
 type Members = ReadonlyMap<string, JsonNode>;
 const NOTHING: Members = new Map();
 
+function gainsRefusal(file: string): FieldRefusal {
+  return ({ line, column }, path, message, next) =>
+    new LogError('bad-gains-file', message, next, { file, line, character: column, column: path });
+}
+
 class GainsReader {
-  readonly #name: string;
+  readonly error: FieldRefusal;
+  /** Where fields that are not known go; null: they are refused. */
+  readonly #unknown: UnknownField[] | null;
 
-  constructor(name: string) {
-    this.#name = name;
-  }
-
-  error({ line, column }: JsonPlace, path: string | null, message: string, next: string): LogError {
-    return new LogError('bad-gains-file', message, next, {
-      file: this.#name,
-      line,
-      character: column,
-      column: path,
-    });
+  constructor(name: string, refusal = gainsRefusal(name), unknown: UnknownField[] | null = null) {
+    this.error = refusal;
+    this.#unknown = unknown;
   }
 
   refuse(place: JsonPlace, path: string | null, message: string, next: string): never {
@@ -223,7 +255,7 @@ class GainsReader {
   object(node: JsonNode, path: string, fields: readonly string[]): Members {
     const members = this.#anyObject(node, path);
     for (const [field, value] of members)
-      if (!fields.includes(field)) this.#refuseField(field, value.name ?? value, path, fields);
+      if (!fields.includes(field)) this.#unknownField(field, value.name ?? value, path, fields);
     return members;
   }
 
@@ -301,6 +333,12 @@ class GainsReader {
       this.text(members.get(field), `configuration ${field}`);
     }
     return this.#plain(node, 'configuration') as FlownConfiguration;
+  }
+
+  #unknownField(field: string, place: JsonPlace, path: string, fields: readonly string[]): void {
+    const isSlip = Object.hasOwn(HOMES, field) || looksMistyped(field, fields);
+    if (this.#unknown === null || isSlip) this.#refuseField(field, place, path, fields);
+    this.#unknown.push({ path, name: field, place });
   }
 
   #refuseField(field: string, place: JsonPlace, path: string, fields: readonly string[]): never {

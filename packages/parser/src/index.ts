@@ -17,7 +17,19 @@ export type {
   JsonValue,
   LoopGains,
   RateGains,
+  UnknownField,
 } from './gains-file.js';
 export { applyGainAdvice, formatGains, gainToChange } from './gains-change.js';
 export type { GainChange } from './gains-change.js';
 export { suggestMap } from './suggest-map.js';
+export { parseRecord, isSameName } from './tuning-record/read-record.js';
+export {
+  addHover,
+  formatRecord,
+  newRecord,
+  selectHovers,
+  withAirframe,
+} from './tuning-record/write-record.js';
+export { RECORD_SCHEMA } from './tuning-record/record-types.js';
+export type { HoverDraft, RecordedHover, RecordedPath, TuningRecord } from './tuning-record/record-types.js';
+export { isRecordDate } from './tuning-record/record-date.js';

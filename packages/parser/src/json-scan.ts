@@ -11,6 +11,8 @@ export interface JsonNode extends JsonPlace {
   readonly value: string | number | boolean | null | readonly JsonNode[] | ReadonlyMap<string, JsonNode>;
   /** Where its name stands, for a member of an object. */
   readonly name?: JsonPlace;
+  /** A number as it was written: more digits than JavaScript keeps, 1.0 instead of 1. */
+  readonly written?: string;
 }
 
 /** Makes the error for text that is no JSON, so that each kind of file can word its own. */
@@ -118,7 +120,7 @@ export function scanJson(text: string, file: string, refusal: JsonRefusal = mapR
         return { value, ...here };
       }
     const number = match(NUMBER);
-    if (number !== null) return { value: Number(number), ...here };
+    if (number !== null) return { value: Number(number), written: number, ...here };
     return refuse(
       at < text.length ? `no JSON value: "${quote(text.slice(at, at + 8))}"` : 'the file ends too early',
     );

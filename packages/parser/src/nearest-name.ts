@@ -9,6 +9,14 @@ export function nearestName(wanted: string, names: readonly string[]): string {
   return names[distances.indexOf(Math.min(...distances))]!;
 }
 
+/** Whether a name is so close to one of `names` that it is more likely a slip than a name of its own. */
+export function looksMistyped(wanted: string, names: readonly string[]): boolean {
+  const nearest = nearestName(wanted, names);
+  // Common practice, no source: one slip in a short name, two in a long one.
+  const slips = Math.min(wanted.length, nearest.length) >= 5 ? 2 : 1;
+  return editDistance(wanted.slice(0, 80).toLowerCase(), nearest.toLowerCase()) <= slips;
+}
+
 function editDistance(from: string, to: string): number {
   let previous = Array.from({ length: to.length + 1 }, (_, index) => index);
   for (let i = 1; i <= from.length; i++) {
