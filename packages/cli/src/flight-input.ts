@@ -100,22 +100,39 @@ function nameOfFlight(files: readonly string[]): string {
   return files.length === 1 ? stem : `${stem} and ${files.length - 1} more`;
 }
 
+/** The files behind the names of one flight, none of them read yet. */
+export interface FlightFiles {
+  readonly flightName: string;
+  readonly files: readonly string[];
+  /** As in `FlightInput`. */
+  readonly realPaths: ReadonlySet<string>;
+  readonly directory: string | null;
+}
+
+/**
+ * @param operands the file names of one flight, or one directory
+ * @throws Failure naming the file and what to do about it
+ */
+export async function locateFlight(operands: readonly string[]): Promise<FlightFiles> {
+  const [first, ...others] = operands;
+  if (first === undefined) throw new Failure('no flight is given', NEXT_FILE);
+  const isDirectory = others.length === 0 && (await statOf(first)).isDirectory();
+  const files = isDirectory ? await filesOf(first) : operands;
+  return {
+    flightName: isDirectory ? path.basename(path.resolve(first)) : nameOfFlight(files),
+    files,
+    realPaths: await checkFiles(files),
+    directory: isDirectory ? await fs.realpath(first) : null,
+  };
+}
+
 /**
  * @param operands the file names of one flight, or one directory
  * @throws Failure naming the file and what to do about it
  */
 export async function openFlight(operands: readonly string[]): Promise<FlightInput> {
-  const [first, ...others] = operands;
-  if (first === undefined) throw new Failure('no flight is given', NEXT_FILE);
-  const isDirectory = others.length === 0 && (await statOf(first)).isDirectory();
-  const files = isDirectory ? await filesOf(first) : operands;
-  const realPaths = await checkFiles(files);
+  const { files, ...located } = await locateFlight(operands);
   const sources: FlightSource[] = [];
   for (const file of files) sources.push({ name: sourceName(file, files), bytes: await readLog(file) });
-  return {
-    flightName: isDirectory ? path.basename(path.resolve(first)) : nameOfFlight(files),
-    sources,
-    realPaths,
-    directory: isDirectory ? await fs.realpath(first) : null,
-  };
+  return { ...located, sources };
 }

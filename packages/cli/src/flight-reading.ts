@@ -36,7 +36,8 @@ export async function readSettingsText(file: string, what: string): Promise<stri
   }
 }
 
-function checkInterval({ from, to }: OptionValues): void {
+/** @throws Failure when the part of the log that is asked for is empty */
+export function checkInterval({ from, to }: OptionValues): void {
   if (from === undefined || to === undefined || from < to) return;
   throw new Failure(`--from ${from} is not before --to ${to}`, 'give an earlier start or a later end');
 }
@@ -91,11 +92,15 @@ function readSources(
   }
 }
 
-/** @throws Failure, or the parser's own error, each with what to do next */
+/**
+ * @param name of the flight in its results, where something better than its files tells it
+ * @throws Failure, or the parser's own error, each with what to do next
+ */
 export async function readFlightFrom(
   operands: readonly string[],
   options: OptionValues,
   progress: Progress,
+  name?: string,
 ): Promise<ReadFlight> {
   checkInterval(options);
   const input = await openFlight(operands);
@@ -106,7 +111,7 @@ export async function readFlightFrom(
   const mapText = options.map === undefined ? null : await readSettingsText(options.map, 'channel map');
   const map = mapText === null ? undefined : parser.parseChannelMap(mapText, options.map ?? '');
   const { flight, notes } = readSources(parser, input, {
-    name: input.flightName,
+    name: name ?? input.flightName,
     ...(map === undefined ? {} : { map }),
     ...(options.rate === undefined ? {} : { rateHz: options.rate }),
     ...(options.segment === undefined ? {} : { segment: options.segment }),

@@ -19,6 +19,17 @@ export interface OptionValues {
   readonly charts?: string;
   readonly writeMap?: string;
   readonly writeGains?: string;
+  readonly name?: string;
+  readonly aircraft?: string;
+  readonly airframe?: string;
+  readonly date?: string;
+  readonly change?: readonly string[];
+  readonly note?: string;
+  readonly weather?: string;
+  readonly parts?: readonly string[];
+  readonly mass?: number;
+  readonly props?: string;
+  readonly battery?: string;
   readonly force?: boolean;
   readonly quiet?: boolean;
 }
@@ -29,6 +40,8 @@ export interface OptionSpec {
   readonly description: string;
   /** Turns the argument into a value; throws `Failure`. Absent for switches and plain texts. */
   readonly parse?: (text: string) => number;
+  /** Each use adds one text to a list. */
+  readonly repeats?: true;
 }
 
 export type OptionKey = keyof OptionValues;
@@ -62,6 +75,15 @@ function parseSegment(text: string): number {
   const value = parseNumber(text);
   if (Number.isSafeInteger(value) && value >= 1) return value;
   throw new Failure(`--segment wants the number of a piece, not "${text}"`, 'count the pieces from 1');
+}
+
+function parseMass(text: string): number {
+  const value = parseNumber(text);
+  if (Number.isFinite(value) && value > 0) return value;
+  throw new Failure(
+    `--mass wants kilograms, not "${text}"`,
+    'give a number above zero, with a decimal point, such as 5.9',
+  );
 }
 
 export const OPTIONS: Readonly<Record<OptionKey, OptionSpec>> = {
@@ -101,12 +123,43 @@ export const OPTIONS: Readonly<Record<OptionKey, OptionSpec>> = {
     flags: '--write-gains FILE',
     description: 'write those gains with the changes advised before the next hover to a gains file',
   },
+  name: {
+    flags: '--name TEXT',
+    description: 'what the hover is called; every hover of a record by another name',
+  },
+  aircraft: {
+    flags: '--aircraft NAME',
+    description: 'which aircraft a new record is of (default: the name of the record file)',
+  },
+  airframe: { flags: '--airframe FILE', description: 'airframe file of the aircraft (JSON)' },
+  date: {
+    flags: '--date DATE',
+    description: 'when it was flown, as 2026-04-11 or 2026-04-11T09:20:00+01:00',
+  },
+  change: {
+    flags: '--change TEXT',
+    description: 'something changed since the hover before; may be given several times',
+    repeats: true,
+  },
+  note: { flags: '--note TEXT', description: 'what should be remembered of the hover' },
+  weather: { flags: '--weather TEXT', description: 'wind and weather, in words' },
+  parts: {
+    flags: '--parts TEXT',
+    description: 'a part that was fitted or left off; may be given several times',
+    repeats: true,
+  },
+  mass: { flags: '--mass KG', description: 'take-off mass', parse: parseMass },
+  props: { flags: '--props TEXT', description: 'the props fitted' },
+  battery: { flags: '--battery TEXT', description: 'the battery fitted' },
   force: { flags: '--force', description: 'overwrite a file that is already there' },
   quiet: { flags: '--quiet', description: 'no progress and no notes, errors only' },
 };
 
 export interface CommandSpec {
-  readonly name: 'inspect' | 'diagnose' | 'notch';
+  /** Of two words where several commands do one job together. */
+  readonly name: 'inspect' | 'diagnose' | 'notch' | 'record add' | 'record list' | 'record show';
+  /** What the first operand is. */
+  readonly takes: 'flight' | 'record';
   /** As shown in the usage line. */
   readonly operands: string;
   readonly summary: string;
@@ -120,6 +173,7 @@ const WRITING: readonly OptionKey[] = ['json', 'html', 'markdown', 'force', 'qui
 export const COMMANDS: readonly CommandSpec[] = [
   {
     name: 'inspect',
+    takes: 'flight',
     operands: 'FLIGHT',
     summary: 'say what a log holds, how every column was understood, and what an analysis still lacks',
     options: [...READING, 'writeMap', ...WRITING],
@@ -127,6 +181,7 @@ export const COMMANDS: readonly CommandSpec[] = [
   },
   {
     name: 'diagnose',
+    takes: 'flight',
     operands: 'FLIGHT | FILE…',
     summary: 'say what wobbles: which axis, how fast, how much, since when, growing or dying',
     options: [...READING, 'gains', 'writeGains', 'charts', ...WRITING],
@@ -134,15 +189,52 @@ export const COMMANDS: readonly CommandSpec[] = [
   },
   {
     name: 'notch',
+    takes: 'flight',
     operands: 'FLIGHT | FILE…',
     summary: 'say what shakes, what each line is, where to put notches and what they cost in phase',
     options: [...READING, 'gains', 'charts', ...WRITING],
     example: 'settle notch hover-3 --gains hover-3-gains.json',
   },
+  {
+    name: 'record add',
+    takes: 'record',
+    operands: 'RECORD.json FLIGHT | FILE…',
+    summary: 'add a hover to the tuning record of an aircraft; begins the record if there is none',
+    options: [
+      ...['name', 'date', 'gains', 'change', 'note', 'weather', 'parts', 'mass', 'props', 'battery'],
+      ...['aircraft', 'airframe', 'map', 'from', 'to', 'rate', 'segment', 'json', 'quiet'],
+    ] as OptionKey[],
+    example:
+      'settle record add samphire.json hover-3 --name "hover 3" --gains gains.json --change "one notch"',
+  },
+  {
+    name: 'record list',
+    takes: 'record',
+    operands: 'RECORD.json',
+    summary: 'list the hovers of a tuning record',
+    options: ['json', 'quiet'],
+    example: 'settle record list samphire.json',
+  },
+  {
+    name: 'record show',
+    takes: 'record',
+    operands: 'RECORD.json NAME',
+    summary: 'show one hover of a tuning record',
+    options: ['json', 'quiet'],
+    example: 'settle record show samphire.json "hover 3"',
+  },
 ];
+
+/** Commands of two words share the first: what `--help` says of it. */
+export const FAMILIES: Readonly<Record<string, string>> = {
+  record: 'keep the tuning record of one aircraft: record add, record list, record show',
+};
 
 export const FLIGHT_HELP =
   'FLIGHT is one CSV file, or a directory whose CSV files (.csv, .tsv, .txt) together hold one flight; several files are one flight.';
+
+export const RECORD_HELP =
+  'RECORD.json is one file per aircraft. It is text: names, dates and notes are corrected in an editor.';
 
 /** The option table of the user guide. */
 export function optionsAsMarkdown(): string {

@@ -2,7 +2,16 @@
 
 import { Command, CommanderError, Option } from 'commander';
 import { Failure } from './failures.js';
-import { COMMANDS, type CommandSpec, FLIGHT_HELP, OPTIONS, type OptionValues } from './options.js';
+import {
+  COMMANDS,
+  type CommandSpec,
+  FAMILIES,
+  FLIGHT_HELP,
+  OPTIONS,
+  type OptionKey,
+  type OptionValues,
+  RECORD_HELP,
+} from './options.js';
 import { startProgress, type Progress } from './terminal.js';
 
 type Action = (operands: readonly string[], options: OptionValues, progress: Progress) => Promise<void>;
@@ -12,25 +21,46 @@ const ACTIONS: Readonly<Record<CommandSpec['name'], () => Promise<Action>>> = {
   inspect: async () => (await import('./commands/inspect.js')).inspect,
   diagnose: async () => (await import('./commands/diagnose.js')).diagnose,
   notch: async () => (await import('./commands/notch.js')).notch,
+  'record add': async () => (await import('./commands/record-add.js')).recordAdd,
+  'record list': async () => (await import('./commands/record-list.js')).recordList,
+  'record show': async () => (await import('./commands/record-show.js')).recordShow,
 };
 
 const EXIT_HELP = `
 Exit status: 0 analysed; 2 bad usage or unreadable input; 3 the log cannot support the analysis; 1 a defect.
 Turning props injure: whatever a report says, test in the open with everyone well clear.`;
 
+const HELP: Readonly<Record<CommandSpec['takes'], string>> = {
+  flight: FLIGHT_HELP,
+  record: `${RECORD_HELP}\n${FLIGHT_HELP}`,
+};
+
+function optionOf(key: OptionKey): Option {
+  const { flags, description, parse, repeats } = OPTIONS[key];
+  const option = new Option(flags.replace(/ (\w+)$/, ' <$1>'), description);
+  if (repeats === true)
+    return option.argParser((text, earlier: readonly string[] = []) => [...earlier, text]);
+  return parse === undefined ? option : option.argParser(parse);
+}
+
+/** The command that holds those of two words, made when the first of them is added. */
+function familyOf(program: Command, name: string): Command {
+  const made = program.commands.find((command) => command.name() === name);
+  if (made !== undefined) return made;
+  const summary = FAMILIES[name] ?? '';
+  return inOurShape(program.command(name).summary(summary).description(`Settle ${name}: ${summary}.`));
+}
+
 function addCommand(program: Command, spec: CommandSpec): void {
-  const command = program
-    .command(spec.name)
+  const [first, second] = spec.name.split(' ');
+  const parent = second === undefined ? program : familyOf(program, first!);
+  const command = inOurShape(parent.command(second ?? first!))
     .summary(spec.summary)
-    .description(`Settle ${spec.name}: ${spec.summary}.\n${FLIGHT_HELP}`)
-    .argument('<flight...>', spec.operands)
+    .description(`Settle ${spec.name}: ${spec.summary}.\n${HELP[spec.takes]}`)
+    .argument(`<${spec.takes}...>`, spec.operands)
     .usage(`${spec.operands} [options]`)
     .addHelpText('after', `\nExample: ${spec.example}`);
-  for (const key of spec.options) {
-    const { flags, description, parse } = OPTIONS[key];
-    const option = new Option(flags.replace(/ (\w+)$/, ' <$1>'), description);
-    command.addOption(parse === undefined ? option : option.argParser(parse));
-  }
+  for (const key of spec.options) command.addOption(optionOf(key));
   command.action(async (operands: string[], options: OptionValues) => {
     if (spec.name === 'inspect' && operands.length > 1) {
       throw new Failure(
@@ -49,23 +79,29 @@ function addCommand(program: Command, spec: CommandSpec): void {
   });
 }
 
+function inOurShape(command: Command): Command {
+  return (
+    command
+      .helpOption('--help', 'print this help')
+      .helpCommand(false)
+      .exitOverride()
+      .showSuggestionAfterError()
+      .configureHelp({
+        optionTerm: (option) => option.flags.replace(/[<>]/g, ''),
+        subcommandTerm: (each) => each.name(),
+        // The usage line names the operands already.
+        visibleArguments: () => [],
+      })
+      // Errors are printed by the entry point, in one shape for all of them.
+      .configureOutput({ writeErr: () => undefined })
+  );
+}
+
 export function buildProgram(version: string): Command {
-  const program = new Command('settle')
+  const program = inOurShape(new Command('settle'))
     .description('Reads CSV logs of a test hover and says what wobbles.')
     .version(version, '--version', 'print the version')
-    .helpOption('--help', 'print this help')
-    .helpCommand(false)
-    .exitOverride()
-    .showSuggestionAfterError()
-    .configureHelp({
-      optionTerm: (option) => option.flags.replace(/[<>]/g, ''),
-      subcommandTerm: (command) => command.name(),
-      // The usage line names the operands already.
-      visibleArguments: () => [],
-    })
-    .addHelpText('after', EXIT_HELP)
-    // Errors are printed by the entry point, in one shape for all of them.
-    .configureOutput({ writeErr: () => undefined });
+    .addHelpText('after', EXIT_HELP);
   for (const spec of COMMANDS) addCommand(program, spec);
   return program;
 }
@@ -74,6 +110,9 @@ export function buildProgram(version: string): Command {
 export function usageFailure(error: CommanderError): Failure | null {
   if (error.exitCode === 0) return null;
   if (error.code === 'commander.help') return new Failure('no command is given', 'settle --help lists them');
+  if (error.code === 'commander.missingArgument' && error.message.includes("'record'")) {
+    return new Failure('no tuning record is given', 'name its file, such as samphire.json');
+  }
   if (error.code === 'commander.missingArgument') {
     return new Failure(
       'no flight is given',

@@ -161,6 +161,8 @@ export interface UnknownField {
   readonly path: string;
   readonly name: string;
   readonly place: JsonPlace;
+  /** The known field it was most likely meant to be, where it looks like a slip of the pen. */
+  readonly meant: string | null;
 }
 
 /**
@@ -338,7 +340,7 @@ class GainsReader {
   #unknownField(field: string, place: JsonPlace, path: string, fields: readonly string[]): void {
     const isSlip = Object.hasOwn(HOMES, field) || looksMistyped(field, fields);
     if (this.#unknown === null || isSlip) this.#refuseField(field, place, path, fields);
-    this.#unknown.push({ path, name: field, place });
+    this.#unknown.push({ path, name: field, place, meant: null });
   }
 
   #refuseField(field: string, place: JsonPlace, path: string, fields: readonly string[]): never {

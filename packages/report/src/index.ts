@@ -12,6 +12,7 @@ export { assembleDiagnosisDocument } from './diagnosis-document.js';
 export { assembleNotchDocument } from './notch-document.js';
 export { assembleInspection, type InspectedChannel, type Inspection } from './inspection.js';
 export { assembleInspectionDocument, problemText } from './inspection-document.js';
+export { assembleHoverDocument, assembleRecordDocument } from './record-document.js';
 export { renderMarkdown, type MarkdownOptions } from './markdown.js';
 export { renderText, type TextOptions } from './text.js';
 export { printable } from './words.js';

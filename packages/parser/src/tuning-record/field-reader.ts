@@ -39,7 +39,10 @@ export class FieldReader {
 
   noteUnknown(members: Members, path: string, fields: readonly string[]): void {
     for (const [name, node] of members)
-      if (!fields.includes(name)) this.unknown.push({ path, name, place: node.name ?? node });
+      if (!fields.includes(name)) {
+        const meant = looksMistyped(name, fields) ? nearestName(name, fields) : null;
+        this.unknown.push({ path, name, place: node.name ?? node, meant });
+      }
   }
 
   /** A field that must be there, and not null. */
