@@ -30,10 +30,11 @@ const EXIT_HELP = `
 Exit status: 0 analysed; 2 bad usage or unreadable input; 3 the log cannot support the analysis; 1 a defect.
 Turning props injure: whatever a report says, test in the open with everyone well clear.`;
 
-const HELP: Readonly<Record<CommandSpec['takes'], string>> = {
-  flight: FLIGHT_HELP,
-  record: `${RECORD_HELP}\n${FLIGHT_HELP}`,
-};
+/** The lines that say what the operands are. */
+function operandHelp({ takes, operands }: CommandSpec): string {
+  const lines = [takes === 'record' ? [RECORD_HELP] : [], operands.includes('FLIGHT') ? [FLIGHT_HELP] : []];
+  return lines.flat().join('\n');
+}
 
 function optionOf(key: OptionKey): Option {
   const { flags, description, parse, repeats } = OPTIONS[key];
@@ -48,7 +49,24 @@ function familyOf(program: Command, name: string): Command {
   const made = program.commands.find((command) => command.name() === name);
   if (made !== undefined) return made;
   const summary = FAMILIES[name] ?? '';
-  return inOurShape(program.command(name).summary(summary).description(`Settle ${name}: ${summary}.`));
+  return inOurShape(program.command(name))
+    .summary(summary)
+    .description(`Settle ${name}: ${summary}.`)
+    .argument('[command...]')
+    .usage('COMMAND …')
+    .action((words: readonly string[]) => {
+      throw unknownMember(name, words[0]);
+    });
+}
+
+/** What is wrong when the second word is missing, or is none of the family's. */
+function unknownMember(family: string, word: string | undefined): Failure {
+  const next = `settle ${family} --help lists them`;
+  if (word === undefined) return new Failure(`which command of ${family} is not said`, next);
+  const members = COMMANDS.map(({ name }) => name.split(' ')).filter(([first]) => first === family);
+  const near = members.find(([, second]) => second!.startsWith(word[0]!) || word.includes(second!));
+  const hint = near === undefined ? '' : ` (did you mean ${near.join(' ')}?)`;
+  return new Failure(`${family} ${word} is no command${hint}`, next);
 }
 
 function addCommand(program: Command, spec: CommandSpec): void {
@@ -56,7 +74,7 @@ function addCommand(program: Command, spec: CommandSpec): void {
   const parent = second === undefined ? program : familyOf(program, first!);
   const command = inOurShape(parent.command(second ?? first!))
     .summary(spec.summary)
-    .description(`Settle ${spec.name}: ${spec.summary}.\n${HELP[spec.takes]}`)
+    .description(`Settle ${spec.name}: ${spec.summary}.\n${operandHelp(spec)}`)
     .argument(`<${spec.takes}...>`, spec.operands)
     .usage(`${spec.operands} [options]`)
     .addHelpText('after', `\nExample: ${spec.example}`);

@@ -32,6 +32,7 @@ export interface RecordFile {
     readonly layout: TextLayout;
     readonly digest: string;
     readonly mode: number;
+    readonly owner: { readonly user: number; readonly group: number };
   } | null;
 }
 
@@ -66,7 +67,8 @@ export async function openRecordFile(file: string, isNewAllowed: boolean): Promi
     if (!stats.isFile()) throw new Failure(`${file} is not a regular file`, 'give a JSON file');
     bytes = await fs.readFile(file);
     const { text, layout } = decode(bytes, file);
-    const found = { text, layout, digest: digestOf(bytes), mode: stats.mode & 0o7777 };
+    const owner = { user: stats.uid, group: stats.gid };
+    const found = { text, layout, digest: digestOf(bytes), mode: stats.mode & 0o7777, owner };
     return { file, realPath: await fs.realpath(file), found };
   } catch (error) {
     if (error instanceof Failure) throw error;
@@ -124,7 +126,7 @@ export async function replaceRecordFile(record: RecordFile, text: string): Promi
   const temporary = path.join(directory, own);
   try {
     if (found !== null) await checkWritable(record);
-    await writeThrough(temporary, encode(text, found?.layout ?? NEW_LAYOUT), found?.mode ?? null);
+    await writeThrough(temporary, encode(text, found?.layout ?? NEW_LAYOUT), found);
     const lock = await takeLock(path.join(directory, `.${path.basename(realPath)}.lock`), file);
     try {
       await checkUnchanged(record);
@@ -151,12 +153,16 @@ async function checkWritable({ file, realPath, found }: RecordFile): Promise<voi
   await fs.access(realPath, constants.W_OK);
 }
 
-async function writeThrough(temporary: string, bytes: Uint8Array, mode: number | null): Promise<void> {
-  const handle = await fs.open(temporary, 'wx', mode ?? NEW_MODE);
+async function writeThrough(temporary: string, bytes: Uint8Array, found: RecordFile['found']): Promise<void> {
+  const handle = await fs.open(temporary, 'wx', found?.mode ?? NEW_MODE);
   try {
     await handle.writeFile(bytes);
-    // The process's own mask has taken bits away.
-    if (mode !== null) await handle.chmod(mode);
+    if (found !== null) {
+      // Only an administrator may give files away, and only then does the owner differ.
+      await handle.chown(found.owner.user, found.owner.group).catch(() => undefined);
+      // The process's own mask has taken bits away.
+      await handle.chmod(found.mode);
+    }
     await handle.sync();
   } finally {
     await handle.close();

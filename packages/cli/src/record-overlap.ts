@@ -24,19 +24,30 @@ async function digestOf(file: string): Promise<string> {
   return hash.digest('hex');
 }
 
-/** @returns the two names of one log; null when the flights share none */
+interface NamedFile {
+  readonly name: string;
+  readonly real: string;
+}
+
+/** `realPaths` stand in the order of `files`. */
+function namedFiles({ files, realPaths }: FlightFiles): NamedFile[] {
+  return [...realPaths].map((real, index) => ({ name: files[index]!, real }));
+}
+
+/** @returns a log of the one and a log of the other that are the same; null when the flights share none */
 async function sharedLog(
   flight: FlightFiles,
   recorded: FlightFiles,
-): Promise<{ readonly given: string; readonly known: string; readonly isCopy: boolean } | null> {
-  const known = [...recorded.realPaths];
-  for (const given of flight.realPaths)
-    if (recorded.realPaths.has(given)) return { given, known: given, isCopy: false };
-  for (const given of flight.realPaths) {
-    const { size } = await fs.stat(given);
-    for (const other of known)
-      if ((await fs.stat(other)).size === size && (await digestOf(other)) === (await digestOf(given)))
-        return { given, known: other, isCopy: true };
+): Promise<{ readonly given: NamedFile; readonly known: NamedFile } | null> {
+  const pairs = namedFiles(flight).flatMap((given) =>
+    namedFiles(recorded).map((known) => ({ given, known })),
+  );
+  const same = pairs.find(({ given, known }) => given.real === known.real);
+  if (same !== undefined) return same;
+  for (const pair of pairs) {
+    const [given, known] = [pair.given.real, pair.known.real];
+    if ((await fs.stat(given)).size !== (await fs.stat(known)).size) continue;
+    if ((await digestOf(given)) === (await digestOf(known))) return pair;
   }
   return null;
 }
@@ -52,11 +63,12 @@ export async function checkNotRecorded(
     if (isApart(part, hover)) continue;
     const shared = await sharedLog(flight, await locateHover(record, hover, directory));
     if (shared === null) continue;
-    const named = flight.files.find((file) => shared.given.endsWith(file)) ?? shared.given;
+    const { given, known } = shared;
+    const what =
+      given.real === known.real
+        ? `${given.name} is recorded already`
+        : `${given.name} is a copy, byte for byte, of ${known.name}, which is recorded`;
     const { line, column } = hover.place;
-    const what = shared.isCopy
-      ? `${named} is a copy, byte for byte, of ${shared.known}, which is recorded`
-      : `${named} is recorded already`;
     throw new Failure(
       `${what} as "${hover.name}", in ${record.name}:${line}:${column}`,
       'give the log of the new hover, or say with --from and --to, or --segment, which part of a shared log each hover is; ' +

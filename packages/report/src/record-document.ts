@@ -21,12 +21,15 @@ export function assembleRecordDocument(record: TuningRecord): ReportDocument {
   const { hovers } = record;
   const isTold = (tell: (hover: RecordedHover) => string): boolean =>
     hovers.some((hover) => tell(hover) !== '');
+  const builds = new Set(hovers.map(buildText));
+  const isOneBuild = builds.size === 1;
   const columns = [
     { title: 'hover', tell: ({ name }: RecordedHover) => name },
-    { title: 'date', tell: ({ date }: RecordedHover) => date ?? '' },
+    // The day tells hovers apart; the page of the hover has the time.
+    { title: 'date', tell: ({ date }: RecordedHover) => date?.slice(0, 10) ?? '' },
     { title: 'changed', tell: ({ changes }: RecordedHover) => changes.join('; ') },
     { title: 'weather', tell: ({ weather }: RecordedHover) => weather ?? '' },
-    { title: 'build', tell: ({ configuration }: RecordedHover) => buildOf(configuration).join(', ') },
+    { title: 'build', tell: (hover: RecordedHover) => (isOneBuild ? '' : buildText(hover)) },
     { title: 'note', tell: ({ note }: RecordedHover) => note ?? '' },
   ].filter(({ tell }) => isTold(tell));
   const blocks: Block[] =
@@ -37,6 +40,9 @@ export function assembleRecordDocument(record: TuningRecord): ReportDocument {
             columns.map(({ title }) => words(title)),
             hovers.map((hover) => columns.map(({ tell }) => tell(hover))),
           ),
+          ...(isOneBuild && [...builds][0] !== ''
+            ? [sentence(`Build of them all: ${[...builds][0]!}.`)]
+            : []),
         ];
   return {
     title: `Tuning record: ${record.aircraft}`,
@@ -106,6 +112,10 @@ function buildOf(configuration: FlownConfiguration): string[] {
       ([field, value]) => `${field} ${typeof value === 'string' ? value : JSON.stringify(value)}`,
     ),
   ];
+}
+
+function buildText({ configuration }: RecordedHover): string {
+  return buildOf(configuration).join(', ');
 }
 
 function buildSection(configuration: FlownConfiguration): Section {

@@ -8,6 +8,7 @@ export { toFlight, type FlightSelection } from './to-flight.js';
 export { toCsvFiles, type CsvFile, type CsvOptions } from './csv.js';
 export { toGainsFile, type GainsFile } from './gains-file.js';
 export { samphireHovers, type DemoHover } from './samphire.js';
+export { samphireRecord } from './samphire-record.js';
 export {
   randomFlight,
   simulateRandom,

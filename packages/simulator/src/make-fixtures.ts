@@ -5,6 +5,7 @@ import { fileURLToPath } from 'node:url';
 import { toCsvFiles } from './csv.js';
 import { toGainsFile } from './gains-file.js';
 import { demoCsv, samphireHovers } from './samphire.js';
+import { samphireRecord } from './samphire-record.js';
 import { simulateFlight } from './simulate.js';
 
 const fixtures = join(dirname(fileURLToPath(import.meta.url)), '../../../fixtures');
@@ -33,3 +34,4 @@ for (const hover of samphireHovers()) {
     `${hover.name}: ${(sim.truth.motion.timeS.length / config.loopRateHz).toFixed(1)} s, ${String(Math.round(bytes / 1000))} kB`,
   );
 }
+writeFileSync(join(fixtures, 'samphire-record.json'), samphireRecord(samphireHovers()));

@@ -5,6 +5,7 @@ import { describe, expect, test } from 'vitest';
 import type { FlightConfig } from './config.js';
 import { toCsvFiles } from './csv.js';
 import { demoCsv, samphireHovers } from './samphire.js';
+import { samphireRecord } from './samphire-record.js';
 import { simulateFlight } from './simulate.js';
 import { trueLine } from './true-line.js';
 
@@ -47,6 +48,11 @@ describe('the demo flights in the repository', () => {
       expect(kept).toEqual(JSON.parse(JSON.stringify({ clockStartS, seed, config })));
     },
   );
+});
+
+test('the record in the repository is that of the generator', () => {
+  const kept = readFileSync(join(fixtures, 'samphire-record.json'), 'utf8');
+  expect(JSON.parse(kept)).toEqual(JSON.parse(samphireRecord(samphireHovers())));
 });
 
 describe('the story of the tuning record', () => {
