@@ -466,6 +466,14 @@ describe('a damaged record: one line with its place, exit status 2, and never re
 });
 
 describe('list and show', () => {
+  test('the example of the user guide is a record', async () => {
+    const guide = await fs.readFile(path.join(ROOT, 'docs/user-guide.md'), 'utf8');
+    const example = /## The tuning record.*?```json\n(.*?)```/s.exec(guide)?.[1];
+    await fs.mkdir(path.join(directory, 'hover-3'));
+    await write('samphire.json', example ?? 'the guide has no example');
+    expect(await run('record', 'list', 'samphire.json')).toMatchObject({ status: 0, stderr: '' });
+  });
+
   test('the demo: five hovers in a table, each with its page, gains included', async () => {
     const list = await run('record', 'list', DEMO);
     expect(list).toMatchObject({ status: 0, stderr: '' });
