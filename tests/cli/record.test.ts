@@ -1,6 +1,7 @@
 /** `settle record`: the tuning record of one aircraft, kept whole whatever happens to the program or to the file. */
 
 import { promises as fs } from 'node:fs';
+import os from 'node:os';
 import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { loadRecord, readHover } from '../../packages/cli/src/record-input.js';
@@ -377,6 +378,30 @@ describe('two who write at once', () => {
     const outcome = await addWith(change(`writeFileSync('samphire.json', ${JSON.stringify(RECORD)});`));
     expect(outcome.stderr).toContain('samphire.json has appeared since it was read');
     expect(await readBack('samphire.json')).toBe(RECORD);
+  });
+
+  test.each<[string, () => string]>([
+    // No process has a number that large: the largest Linux gives is 2^22 (proc(5)).
+    ['of a run that was ended', () => `${os.hostname()} 99999999\n`],
+    ['that has been there for longer than any run takes', () => 'elsewhere 1\n'],
+  ])('a lock %s is no hindrance', async (_, content) => {
+    await write('samphire.json', RECORD);
+    await write('.samphire.json.lock', content());
+    const old = new Date(Date.now() - 3_600_000);
+    if (content().startsWith('elsewhere'))
+      await fs.utimes(path.join(directory, '.samphire.json.lock'), old, old);
+    expect((await runAgain()).status).toBe(0);
+    expect((await fs.readdir(directory)).filter((name) => name.startsWith('.'))).toEqual([]);
+  });
+
+  test('a lock that another run holds is respected', async () => {
+    await write('samphire.json', RECORD);
+    await write('.samphire.json.lock', `${os.hostname()} ${process.pid}\n`);
+    expect((await runAgain()).stderr).toContain(
+      'another run of settle is writing samphire.json, so nothing was written',
+    );
+    expect(await readBack('samphire.json')).toBe(RECORD);
+    expect((await fs.readdir(directory)).filter((name) => name.endsWith('.part'))).toEqual([]);
   });
 
   test('of several adding together, the record holds those that were told they succeeded, and no other', async () => {
