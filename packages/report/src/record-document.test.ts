@@ -1,7 +1,13 @@
 import { addHover, newRecord } from '@settle/parser';
 import type { HoverDraft, TuningRecord } from '@settle/parser';
 import { describe, expect, test } from 'vitest';
-import { hoverText, recordText } from './index.js';
+import { assembleHoverDocument, assembleRecordDocument } from './record-document.js';
+import { type TextOptions, renderText } from './text.js';
+
+const recordText = (record: TuningRecord, options: TextOptions): string =>
+  renderText(assembleRecordDocument(record), options);
+const hoverText = (record: TuningRecord, name: string, options: TextOptions): string =>
+  renderText(assembleHoverDocument(record, name), options);
 
 const PAGE = { width: 100, colour: false };
 
