@@ -75,6 +75,13 @@ describe('bad usage: exit status 2, one line that says what to do, nothing on st
       ['inspect', 'a.csv', 'b.csv'],
       'inspect takes one FLIGHT, not 2; put the files of the flight into one directory',
     ],
+    [['compare'], 'compare takes two flights or more, in the order they were flown'],
+    [['compare', 'LOG'], 'compare takes two flights or more, in the order they were flown'],
+    [
+      ['compare', 'LOG', 'b.csv', 'c.csv', '--gains', 'x', '--gains', 'y'],
+      '--gains is given 2 times for 3 flights; give one per flight in their order',
+    ],
+    [['compare', 'LOG', 'no-such.csv'], 'cannot read no-such.csv: there is no such file'],
     [['diagnose', '--frm', '2', 'LOG'], "unknown option '--frm' (did you mean --from?)"],
     [
       ['diagnose', 'LOG', '--rate', '4oo'],

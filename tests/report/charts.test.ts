@@ -27,6 +27,9 @@ const KINDS = [
   'gyro-filtered',
   'campbell',
   'motors',
+  'over-hovers',
+  'spectra',
+  'steps',
 ];
 /** Letters smaller than this on a phone are not read, px of the SVG. */
 const SMALLEST_TEXT = 11;
@@ -88,7 +91,8 @@ describe('charts as data', () => {
 
   test('every quantity of an axis carries its unit', () => {
     // Quantities without one: shares and pure numbers, named as such.
-    const unitless = /coherence, 0 to 1|share of the step|all rate gains times/;
+    const unitless =
+      /coherence, 0 to 1|share of the step|all rate gains times|hover, in the order flown|ratio|peak|throttle|on a stop|over motion expected/;
     expect(
       faults(({ spec }) =>
         axisTitles(spec)

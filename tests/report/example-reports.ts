@@ -1,9 +1,21 @@
 /** Reports of flights that between them show every chart there is. */
 import { promises as fs } from 'node:fs';
 import path from 'node:path';
-import { describeStudy, pictureData, studyFlight } from '@settle/analysis';
+import {
+  compareHovers,
+  describeStudy,
+  hoverPicture,
+  pictureData,
+  studyFlight,
+  summariseHover,
+} from '@settle/analysis';
 import { parseGains, readFlight, type Flight, type GainsFile } from '@settle/parser';
-import { assembleCharts, assembleDiagnosisDocument, type ReportDocument } from '@settle/report';
+import {
+  assembleCharts,
+  assembleComparisonDocument,
+  assembleDiagnosisDocument,
+  type ReportDocument,
+} from '@settle/report';
 import { flyVibration, toFlight, toGainsFile, type SimulatedFlight } from '@settle/simulator';
 import { madeFlight } from '../support/made-flight.js';
 import { ROOT } from '../support/command-line.js';
@@ -25,10 +37,32 @@ export async function exampleReports(): Promise<ExampleReport[]> {
     reportOf('sticks', toFlight(sticks), gainsOf(sticks)),
     reportOf('rotor-speeds', toFlight(speeds), gainsOf(speeds)),
     reportOf('attitude-alone', attitudeAlone()),
+    await demoComparison(),
   ];
 }
 
-export async function demoReport(name: string): Promise<ExampleReport> {
+/** The five hovers of the demo side by side. */
+export async function demoComparison(): Promise<ExampleReport> {
+  const hovers = [];
+  for (const name of DEMO_HOVERS) {
+    const { flight, gains } = await demoFlight(name);
+    const study = studyFlight(flight, { gains });
+    hovers.push({
+      summary: summariseHover(study, describeStudy(study), { name, gains }),
+      picture: hoverPicture(study, name),
+    });
+  }
+  const comparison = compareHovers(hovers.map(({ summary }) => summary));
+  return {
+    name: 'comparison',
+    document: assembleComparisonDocument(
+      comparison,
+      hovers.map(({ picture }) => picture),
+    ),
+  };
+}
+
+async function demoFlight(name: string): Promise<{ flight: Flight; gains: GainsFile }> {
   const directory = path.join(ROOT, 'fixtures', name);
   const sources = await Promise.all(
     (await fs.readdir(directory))
@@ -36,7 +70,12 @@ export async function demoReport(name: string): Promise<ExampleReport> {
       .map(async (file) => ({ name: file, bytes: await fs.readFile(path.join(directory, file)) })),
   );
   const gains = await fs.readFile(path.join(ROOT, 'fixtures/settings', `${name}-gains.json`), 'utf8');
-  return reportOf(name, readFlight(sources, { name }), parseGains(gains, 'gains.json'));
+  return { flight: readFlight(sources, { name }), gains: parseGains(gains, 'gains.json') };
+}
+
+export async function demoReport(name: string): Promise<ExampleReport> {
+  const { flight, gains } = await demoFlight(name);
+  return reportOf(name, flight, gains);
 }
 
 export function reportOf(name: string, flight: Flight, gains?: GainsFile): ExampleReport {

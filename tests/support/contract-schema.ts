@@ -249,6 +249,26 @@ export const DIAGNOSIS_SCHEMA: Schema = record({
   cautions: { ...texts, minItems: 1 },
 });
 
+const verdict = { enum: ['better', 'worse', 'same', 'unclear', null] };
+
+export const COMPARISON_SCHEMA: Schema = record({
+  schema: { const: 'settle.comparison/1' },
+  flights: { type: 'array', minItems: 2, items: DIAGNOSIS_SCHEMA },
+  rows: listOf(
+    record({
+      metric: text,
+      unit: text,
+      axis: orNull(axisName),
+      values: listOf(orNull(number)),
+      std: listOf(orNull(notNegative)),
+      verdict: listOf(verdict),
+    }),
+  ),
+  findings: listOf(finding),
+  advice: listOf(advice),
+  cautions: { ...texts, minItems: 1 },
+});
+
 export const INSPECTION_SCHEMA: Schema = record({
   schema: { const: 'settle.inspection/1' },
   files: { type: 'array', minItems: 1, items: record({ name: text, rows: count }) },

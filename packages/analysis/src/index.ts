@@ -9,4 +9,5 @@ export { describeNotchStudy, placeNotches, type NotchReport } from './notch-repo
 export type { NotchPlan, Alternative, PlacedNotch } from './notch/plan-types.js';
 export { studyVibration } from './vibration/study.js';
 export type { VibrationStudy, StudiedLine } from './vibration/vibration-study.js';
+export * from './compare/index.js';
 export * from './pictures/index.js';

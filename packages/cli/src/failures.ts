@@ -45,6 +45,17 @@ function isCannotAnalyse(error: Error): error is Error & { readonly next: string
   return error.name === 'CannotAnalyse' && 'next' in error && typeof error.next === 'string';
 }
 
+/** A failure that was described where it happened, in another thread. */
+export class ReportedFailure extends Error {
+  override readonly name = 'ReportedFailure';
+  readonly report: FailureReport;
+
+  constructor(report: FailureReport) {
+    super(report.lines[0] ?? 'failed');
+    this.report = report;
+  }
+}
+
 /** Message and next step as one line that ends in a full stop. */
 function oneLine(message: string, next: string): string {
   const end = /[.!?:]$/.test(next) ? '' : '.';
@@ -57,6 +68,7 @@ function attachmentOf(candidateMap: unknown): string | null {
 }
 
 export function describeFailure(error: unknown): FailureReport {
+  if (error instanceof ReportedFailure) return error.report;
   if (error instanceof Failure) {
     return { status: EXIT.unusable, lines: [oneLine(error.message, error.next)], attachment: null };
   }

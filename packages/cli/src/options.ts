@@ -9,6 +9,10 @@ import { Failure } from './failures.js';
 export interface OptionValues {
   readonly map?: string;
   readonly gains?: string;
+  /** Of several flights, in their order. */
+  readonly gainsOfEach?: readonly string[];
+  /** Tuning record to take the flights from. */
+  readonly record?: string;
   readonly from?: number;
   readonly to?: number;
   readonly rate?: number;
@@ -89,6 +93,16 @@ function parseMass(text: string): number {
 export const OPTIONS: Readonly<Record<OptionKey, OptionSpec>> = {
   map: { flags: '--map FILE', description: 'channel map (JSON) that says which column means what' },
   gains: { flags: '--gains FILE', description: 'gains and filters the flight was flown with (JSON)' },
+  gainsOfEach: {
+    flags: '--gains FILE',
+    description:
+      'gains file of each flight: give it once per flight, in their order ("-" for a flight without one), or once for all',
+    repeats: true,
+  },
+  record: {
+    flags: '--record FILE',
+    description: 'compare the hovers of a tuning record, with the gains and builds it tells',
+  },
   from: {
     flags: '--from S',
     description: 'analyse from this time, in s from the first sample',
@@ -157,7 +171,7 @@ export const OPTIONS: Readonly<Record<OptionKey, OptionSpec>> = {
 
 export interface CommandSpec {
   /** Of two words where several commands do one job together. */
-  readonly name: 'inspect' | 'diagnose' | 'notch' | 'record add' | 'record list' | 'record show';
+  readonly name: 'inspect' | 'diagnose' | 'notch' | 'compare' | 'record add' | 'record list' | 'record show';
   /** What the first operand is. */
   readonly takes: 'flight' | 'record';
   /** As shown in the usage line. */
@@ -223,6 +237,15 @@ export const COMMANDS: readonly CommandSpec[] = [
     options: ['json', 'quiet'],
     example: 'settle record show samphire.json "hover 3"',
   },
+  {
+    name: 'compare',
+    takes: 'flight',
+    operands: 'FLIGHT FLIGHT… | --record RECORD.json [NAME…]',
+    summary:
+      'say whether the last change helped: hovers of one aircraft side by side, in the order they were flown',
+    options: ['record', 'map', 'rate', 'gainsOfEach', 'charts', ...WRITING],
+    example: 'settle compare --record samphire.json --html samphire.html',
+  },
 ];
 
 /** Commands of two words share the first: what `--help` says of it. */
@@ -232,6 +255,8 @@ export const FAMILIES: Readonly<Record<string, string>> = {
 
 export const FLIGHT_HELP =
   'FLIGHT is one CSV file, or a directory whose CSV files (.csv, .tsv, .txt) together hold one flight; several files are one flight.';
+export const FLIGHTS_HELP =
+  'Each FLIGHT is one CSV file, or a directory whose CSV files (.csv, .tsv, .txt) together hold one flight.';
 
 export const RECORD_HELP =
   'RECORD.json is one file per aircraft. It is text: names, dates and notes are corrected in an editor.';

@@ -35,7 +35,7 @@ async function exists(file: string): Promise<boolean> {
  */
 export async function checkOutputs(
   files: readonly string[],
-  input: FlightInput,
+  input: Pick<FlightInput, 'realPaths' | 'directory'>,
   force: boolean,
   settings: readonly string[] = [],
 ): Promise<void> {
@@ -51,7 +51,11 @@ export async function checkOutputs(
 }
 
 /** @returns the real path of what would be written */
-async function checkOutput(file: string, input: FlightInput, force: boolean): Promise<string> {
+async function checkOutput(
+  file: string,
+  input: Pick<FlightInput, 'realPaths' | 'directory'>,
+  force: boolean,
+): Promise<string> {
   let real: string;
   try {
     real = await realPathOf(file);

@@ -7,6 +7,7 @@ import {
   type CommandSpec,
   FAMILIES,
   FLIGHT_HELP,
+  FLIGHTS_HELP,
   OPTIONS,
   type OptionKey,
   type OptionValues,
@@ -21,6 +22,7 @@ const ACTIONS: Readonly<Record<CommandSpec['name'], () => Promise<Action>>> = {
   inspect: async () => (await import('./commands/inspect.js')).inspect,
   diagnose: async () => (await import('./commands/diagnose.js')).diagnose,
   notch: async () => (await import('./commands/notch.js')).notch,
+  compare: async () => (await import('./commands/compare.js')).compare,
   'record add': async () => (await import('./commands/record-add.js')).recordAdd,
   'record list': async () => (await import('./commands/record-list.js')).recordList,
   'record show': async () => (await import('./commands/record-show.js')).recordShow,
@@ -32,7 +34,8 @@ Turning props injure: whatever a report says, test in the open with everyone wel
 
 /** The lines that say what the operands are. */
 function operandHelp({ takes, operands }: CommandSpec): string {
-  const lines = [takes === 'record' ? [RECORD_HELP] : [], operands.includes('FLIGHT') ? [FLIGHT_HELP] : []];
+  const flights = operands.includes('FLIGHT FLIGHT') ? [FLIGHTS_HELP] : [FLIGHT_HELP];
+  const lines = [takes === 'record' ? [RECORD_HELP] : [], operands.includes('FLIGHT') ? flights : []];
   return lines.flat().join('\n');
 }
 
@@ -75,11 +78,12 @@ function addCommand(program: Command, spec: CommandSpec): void {
   const command = inOurShape(parent.command(second ?? first!))
     .summary(spec.summary)
     .description(`Settle ${spec.name}: ${spec.summary}.\n${operandHelp(spec)}`)
-    .argument(`<${spec.takes}...>`, spec.operands)
+    .argument(spec.name === 'compare' ? '[flight...]' : `<${spec.takes}...>`, spec.operands)
     .usage(`${spec.operands} [options]`)
     .addHelpText('after', `\nExample: ${spec.example}`);
   for (const key of spec.options) command.addOption(optionOf(key));
-  command.action(async (operands: string[], options: OptionValues) => {
+  command.action(async (operands: string[], given: OptionValues) => {
+    const options = spec.options.includes('gainsOfEach') ? withGainsOfEach(given) : given;
     if (spec.name === 'inspect' && operands.length > 1) {
       throw new Failure(
         `inspect takes one FLIGHT, not ${operands.length}`,
@@ -95,6 +99,12 @@ function addCommand(program: Command, spec: CommandSpec): void {
       progress.clear();
     }
   });
+}
+
+/** The flag is one for all commands; several flights have several files behind it. */
+function withGainsOfEach({ gains, ...others }: OptionValues): OptionValues {
+  const files = gains as unknown as readonly string[] | undefined;
+  return files === undefined ? others : { ...others, gainsOfEach: files };
 }
 
 function inOurShape(command: Command): Command {

@@ -24,7 +24,7 @@ export function wantsPictures(options: OptionValues, terminal: Terminal): boolea
  */
 export async function checkReportFiles(
   options: OptionValues,
-  input: FlightInput,
+  input: Pick<FlightInput, 'realPaths' | 'directory'>,
   more: readonly (string | undefined)[] = [],
 ): Promise<void> {
   await checkOutputs(
@@ -40,14 +40,16 @@ function filesOf({ markdown, html }: OptionValues): string[] {
   return [markdown, html].filter(isGiven);
 }
 
-function settingsOf({ map, gains }: OptionValues): string[] {
-  return [map, gains].filter(isGiven);
+function settingsOf({ map, gains, gainsOfEach, record }: OptionValues): string[] {
+  // In the place of a gains file, a hyphen means none.
+  const ofEach = (gainsOfEach ?? []).filter((file) => file !== '-');
+  return [map, gains, record, ...ofEach].filter(isGiven);
 }
 
 /** @returns what was written, one line each */
 export async function writeReportFiles(
   document: ReportDocument,
-  input: FlightInput,
+  input: Pick<FlightInput, 'realPaths' | 'directory'>,
   options: OptionValues,
   progress: Progress,
 ): Promise<string[]> {

@@ -8,6 +8,7 @@ import { allPictures, type ReportDocument } from './document.js';
 export type { ReportDocument, Section, Block } from './document.js';
 export type { Chart } from './charts/chart.js';
 export { NO_CHARTS, allCharts, assembleCharts, type Charts } from './charts/assemble-charts.js';
+export { assembleComparisonDocument } from './comparison-document.js';
 export { assembleDiagnosisDocument } from './diagnosis-document.js';
 export { assembleNotchDocument } from './notch-document.js';
 export { assembleInspection, type InspectedChannel, type Inspection } from './inspection.js';

@@ -18,7 +18,7 @@ export interface AxisModel {
  * What a plant of a few numbers leaves out of a margin, as a standard deviation beyond that of its parameters: measured against
  * simulated hovers whose truth is known (docs/methods.md).
  */
-const MODEL_STD = {
+export const MODEL_STD = {
   rate: { gainDb: 0.3, phaseDeg: 1 },
   attitude: { gainDb: 0.6, phaseDeg: 1 },
 } as const;
@@ -198,7 +198,7 @@ function describeResponse(loops: AxisLoops, id: AxisIdentification): Response | 
 }
 
 /** Step of the closed rate loop, attitude loop open, by stepping plant and controller in time. */
-function stepOf(loops: AxisLoops): Float64Array {
+export function stepOf(loops: AxisLoops): Float64Array {
   const { plant, controller: c } = loops;
   const n = Math.round(STEP_LENGTH_S / STEP_S);
   const y = new Float64Array(n);

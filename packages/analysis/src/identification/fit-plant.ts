@@ -49,6 +49,34 @@ export function parametersOf(p: ArrayLike<number>, axis: number): PlantParameter
   };
 }
 
+/** The fit of one axis as a normal distribution, and the one it started from. Order: ln τ, ln d, φ, ln K, c, i. */
+export interface PlantNormal {
+  readonly mean: readonly number[];
+  /** Of the mean, by the noise that the equations state. */
+  readonly covariance: readonly (readonly number[])[];
+  /** Over what the equations state, at least 1: the square of how much larger the noise turned out. */
+  readonly misfit: number;
+  readonly priorMean: readonly number[];
+  readonly priorStd: readonly number[];
+}
+
+/** @param axis place of the axis among those fitted together */
+export function normalOf(fit: PlantFit, axis: number, lag: readonly [number, number]): PlantNormal {
+  const own = COMMON + PER_AXIS * axis;
+  const places = [0, 1, 2, own, own + 1, own + 2];
+  const priors = [lag, PRIOR.lnDelay, PRIOR.filterShare, ANY_EFFECTIVENESS, PRIOR.damping, PRIOR.instability];
+  return {
+    mean: places.map((i) => fit.parameters[i]!),
+    covariance: places.map((i) => places.map((j) => fit.covariance.get(i, j))),
+    misfit: Math.max(1, fit.misfit),
+    priorMean: priors.map(([mean]) => mean),
+    priorStd: priors.map(([, std]) => std),
+  };
+}
+
+/** Of ln K: anything from 1 to 10 000 rad/s², so that an axis without evidence stays finite. */
+const ANY_EFFECTIVENESS = [Math.log(80), 3] as const;
+
 interface Weighted {
   readonly axis: number;
   readonly s: Complex;
@@ -194,8 +222,7 @@ function minimise(
       r[2 * i + 1] = d.im / e.sigma;
     });
     priors.forEach((prior, j) => {
-      // Effectiveness: anything from 1 to 10 000 rad/s², so that an axis without evidence stays finite.
-      const [mean, std] = prior ?? [Math.log(80), 3];
+      const [mean, std] = prior ?? ANY_EFFECTIVENESS;
       r[2 * equations.length + j] = (p[j]! - mean) / std;
     });
     gains.forEach(({ axis, gain }, i) => {

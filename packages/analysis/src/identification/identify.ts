@@ -9,11 +9,13 @@ import { instrumentBands, oscillationEquations, type AxisRecord } from './eviden
 import {
   drawParameters,
   fitPlants,
+  normalOf,
   parametersOf,
   shownByStick,
   shows,
   type AxisEvidence,
   type PlantFit,
+  type PlantNormal,
 } from './fit-plant.js';
 import { marginsOf, type AxisLoops, type BothMargins } from './loop-model.js';
 import { gainFromLargeSwing } from './large-swing.js';
@@ -42,6 +44,8 @@ export interface AxisIdentification {
   readonly plant: PlantParameters | null;
   /** Plants as likely as the best one, for the uncertainty of whatever follows from them. */
   readonly draws: readonly PlantParameters[];
+  /** The fit behind them, for pooling it with those of other hovers; null without a plant. */
+  readonly normal: PlantNormal | null;
   readonly gyroDelayS: number;
   /** Response at ω of filters to be added before the next hover; null: none. Today's margins are without. */
   readonly addedFilters: ((omega: number) => Complex) | null;
@@ -324,6 +328,7 @@ function outsideDrive(
 interface AxisFit {
   readonly plant: PlantParameters;
   readonly draws: readonly PlantParameters[];
+  readonly normal: PlantNormal;
 }
 
 /** Roll and pitch share the rotors' thrust and are fitted together; yaw, which is their torque, starts from what they say. */
@@ -338,7 +343,11 @@ function fitAll(evidence: Readonly<Record<AxisName, AxisEvidence>>): Record<Axis
     );
     const draws = drawParameters(fit);
     used.forEach((axis, a) => {
-      out[axis] = { plant: parametersOf(fit.parameters, a), draws: draws.map((p) => parametersOf(p, a)) };
+      out[axis] = {
+        plant: parametersOf(fit.parameters, a),
+        draws: draws.map((p) => parametersOf(p, a)),
+        normal: normalOf(fit, a, lag),
+      };
     });
     return fit;
   };
@@ -381,6 +390,7 @@ function describe(
     controller,
     plant: fit?.plant ?? null,
     draws: fit?.draws ?? [],
+    normal: fit?.normal ?? null,
     gyroDelayS,
     addedFilters: null,
     margins,

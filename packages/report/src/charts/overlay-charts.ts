@@ -9,11 +9,11 @@ import { type Layer, type Row, decades, levelLine, stack } from './parts.js';
 
 /** From the last hover backwards: darker and solid is newer. */
 const STROKES = [
-  { colour: LIGHT.heat8, width: 2.4, dash: [1, 0] },
-  { colour: LIGHT.heat7, width: 1.6, dash: [7, 3] },
-  { colour: LIGHT.heat6, width: 1.4, dash: [4, 3] },
-  { colour: LIGHT.heat6, width: 1.2, dash: [2, 2] },
-  { colour: LIGHT.heat5, width: 1.2, dash: [1, 2] },
+  { colour: LIGHT.heat8, dash: [1, 0] },
+  { colour: LIGHT.heat7, dash: [7, 3] },
+  { colour: LIGHT.heat6, dash: [4, 3] },
+  { colour: LIGHT.heat6, dash: [2, 2] },
+  { colour: LIGHT.heat5, dash: [1, 2] },
 ] as const;
 
 /** Spectra and step responses of every axis that at least two hovers show. */
@@ -109,7 +109,8 @@ function overlay(curves: readonly Curve[], of: Overlay): Chart {
   const scale = (range: readonly unknown[]): Layer => ({
     type: 'nominal',
     scale: { domain: names, range },
-    legend: { title: null, symbolSize: 400 },
+    // Two beside one another on a phone, or the legend would be wider than the picture.
+    legend: { title: null, symbolSize: 400, columns: { expr: 'width < 420 ? 2 : 4' }, labelLimit: 120 },
   });
   const field = { field: 'hover' };
   return {
@@ -129,13 +130,12 @@ function overlay(curves: readonly Curve[], of: Overlay): Chart {
             ...of.extra,
             {
               data: { name: 'curves' },
-              mark: { type: 'line', clip: true, strokeJoin: 'round' },
+              mark: { type: 'line', clip: true, strokeJoin: 'round', strokeWidth: 1.6 },
               encoding: {
                 x: { field: 'x' },
                 y: { field: 'y' },
                 color: { ...field, ...scale(names.map((_, i) => stroke(i).colour)) },
                 strokeDash: { ...field, ...scale(names.map((_, i) => stroke(i).dash)) },
-                strokeWidth: { ...field, ...scale(names.map((_, i) => stroke(i).width)) },
               },
             },
           ],

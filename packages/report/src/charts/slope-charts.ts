@@ -24,7 +24,7 @@ const MARKS = {
   worse: { shape: 'triangle-down', colour: LIGHT.danger },
   same: { shape: 'circle', colour: LIGHT.ink },
   unclear: { shape: 'diamond', colour: LIGHT.quiet },
-  [NOT_JUDGED]: { shape: 'stroke', colour: LIGHT.quiet },
+  [NOT_JUDGED]: { shape: 'square', colour: LIGHT.reference },
 } as const;
 /** Panels of one chart; the table holds every metric. */
 const MOST_PANELS = 9;
@@ -59,7 +59,7 @@ function slopeChart(names: readonly string[], axis: AxisName | null, rows: reado
   const panels = rows.map((row, index): Panel => {
     const [low, high] = reachOf(row);
     return {
-      title: row.unit === '1' ? `${row.metric}, share` : `${row.metric}, ${row.unit}`,
+      title: row.unit === '1' ? row.metric : `${row.metric}, ${row.unit}`,
       colour: axis === null ? LIGHT.ink : colour,
       height: 62,
       y: { domain: [low, high], ticks: 3 },
@@ -71,7 +71,7 @@ function slopeChart(names: readonly string[], axis: AxisName | null, rows: reado
     id: axis === null ? 'aircraft-over-hovers' : `${axis}-over-hovers`,
     title: `${capitalise(subject)} from hover to hover`,
     see: `Each panel is one quantity, hover by hover; the bar is two standard errors either way. A mark pointing up is better than the hover before, one pointing down worse; only what stands clear of its error is called either.`,
-    alternative: `${countOf(rows.length, 'quantity', 'quantities')} of ${subject} over ${countOf(names.length, 'hover')}. ${changes}`,
+    alternative: `Of ${subject}, ${countOf(rows.length, 'quantity', 'quantities')} over ${countOf(names.length, 'hover')}. ${changes}`,
     spec: stack({
       description: `Quantities of ${subject} over the hovers compared, with their standard errors and verdicts`,
       across: {

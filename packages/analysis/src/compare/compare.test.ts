@@ -1,0 +1,260 @@
+import { describe, expect, test } from 'vitest';
+import type { Diagnosis, VibrationLine } from '../diagnosis.js';
+import { benjaminiHochbergAdjusted, differenceP } from '../statistics/index.js';
+import { configurationChanges, numberBuilds } from './builds.js';
+import { compareHovers } from './compare-hovers.js';
+import { appearedLines, fallingModes } from './falling-modes.js';
+import type { AxisSummary, HoverSummary, LineSummary, Measured } from './hover-summary.js';
+import { judgeStep, type StepEvidence } from './judge.js';
+
+const measured = (value: number, std: number | null = 0.01 * Math.abs(value)): Measured => ({
+  value,
+  std,
+  from: 'made',
+});
+
+function madeAxis(axis: AxisSummary['axis'], changed: Partial<AxisSummary> = {}): AxisSummary {
+  return {
+    axis,
+    rateRms: measured(3),
+    rateError: measured(3),
+    attitudeError: measured(1),
+    disturbance: measured(50, 2),
+    modelCheck: null,
+    trim: measured(0.01, 0.002),
+    controller: null,
+    gyroDelayS: 0,
+    plant: null,
+    normal: null,
+    shownByStick: false,
+    ...changed,
+  };
+}
+
+function madeDiagnosis(lines: readonly VibrationLine[] = []): Diagnosis {
+  const none = { unavailable: 'made' };
+  const axis = {
+    oscillations: [],
+    notSearched: null,
+    tracking: none,
+    response: none,
+    margins: { rate: none, attitude: none },
+    plant: none,
+  };
+  return {
+    schema: 'settle.diagnosis/1',
+    flight: { name: 'made', durationS: 30, sampleRatesHz: {} },
+    phases: [],
+    phasesFrom: 'made',
+    analysed: { startS: 0, endS: 30 },
+    searchedHz: { lowest: 0.2, highest: 20, why: 'made' },
+    falseAlarmRate: { small: 0.001, medium: 0.001, large: 0.01 },
+    axes: { roll: axis, pitch: axis, yaw: axis },
+    vibration: { sensorRateHz: 400, rotor: none, lines, levels: [], notches: [] },
+    filters: none,
+    actuators: none,
+    battery: none,
+    findings: [],
+    advice: [],
+    cautions: ['take care'],
+  };
+}
+
+function madeHover(name: string, changed: Partial<HoverSummary> = {}): HoverSummary {
+  return {
+    name,
+    hoverS: 30,
+    diagnosis: madeDiagnosis(),
+    axes: { roll: madeAxis('roll'), pitch: madeAxis('pitch'), yaw: madeAxis('yaw') },
+    lines: [],
+    levels: [],
+    bands: [],
+    rotorHz: null,
+    throttle: measured(0.45, 0.002),
+    saturation: measured(0, 0),
+    gains: null,
+    configuration: {},
+    ...changed,
+  };
+}
+
+const structural = (frequencyHz: number, rms = 0.3): VibrationLine => ({
+  sensor: 'gyro',
+  axis: 'x',
+  frequencyHz,
+  frequencyStdHz: 0.05,
+  rms,
+  aboveFloorDb: 20,
+  order: null,
+  rotor: null,
+  trueFrequencyHz: null,
+  confidence: 0.85,
+  evidence: [],
+  kind: 'structure',
+});
+
+const rotorLine = (rms: number, std: number): LineSummary => ({
+  sensor: 'gyro',
+  kind: 'rotor',
+  order: 1,
+  frequencyHz: 56,
+  frequencyStdHz: 0.1,
+  rms: measured(rms, std),
+  axis: 'x',
+});
+
+describe('a verdict needs evidence', () => {
+  const step = (gain: number, std: number, doubt: string | null = null): StepEvidence => ({
+    gain,
+    std,
+    bound: 1,
+    doubt,
+  });
+  const verdictOf = (evidence: StepEvidence, others: readonly StepEvidence[] = []): string =>
+    judgeStep([evidence, ...others])[0]!.verdict;
+
+  test.each([
+    ['a large sure gain', step(3, 0.5), 'better'],
+    ['a large sure loss', step(-3, 0.5), 'worse'],
+    ['a difference shown to be smaller than what matters', step(0.2, 0.3), 'same'],
+    ['a small but sure difference', step(0.5, 0.01), 'same'],
+    ['a large difference that may be chance', step(3, 2), 'unclear'],
+    ['no difference, but no telling either', step(0, 2), 'unclear'],
+    ['a sure gain that other evidence speaks against', step(3, 0.5, 'the motion says otherwise'), 'unclear'],
+  ])('%s: %s', (_name, evidence, verdict) => {
+    expect(verdictOf(evidence)).toBe(verdict);
+  });
+
+  test('what one look would call better may be chance among thirty', () => {
+    const alone = step(2.3, 1);
+    expect(verdictOf(alone)).toBe('better');
+    expect(
+      verdictOf(
+        alone,
+        Array.from({ length: 29 }, () => step(0, 1)),
+      ),
+    ).toBe('unclear');
+    // By the definition: 30 times its p-value, as the smallest of thirty.
+    const p = [differenceP(2.3, 1), ...Array.from({ length: 29 }, () => 1)];
+    expect(benjaminiHochbergAdjusted(p)[0]).toBeCloseTo(30 * differenceP(2.3, 1), 12);
+  });
+
+  test('nothing to judge: no verdict', () => {
+    expect(judgeStep([null, step(3, 0.5), null])).toEqual([
+      null,
+      expect.objectContaining({ verdict: 'better' }),
+      null,
+    ]);
+  });
+});
+
+describe('raw motion', () => {
+  const calm = madeHover('calm', {
+    axes: {
+      roll: madeAxis('roll', {
+        rateRms: measured(0.5),
+        attitudeError: measured(0.1),
+        disturbance: measured(10, 0.5),
+      }),
+      pitch: madeAxis('pitch', { disturbance: measured(10, 0.5) }),
+      yaw: madeAxis('yaw', { disturbance: measured(10, 0.5) }),
+    },
+  });
+
+  test('six times less of it on a calmer day is called neither better nor worse, and the calm is told', () => {
+    const { rows, steps } = compareHovers([madeHover('windy'), calm]);
+    for (const row of rows.filter(({ group }) => group === 'motion' || group === 'wind'))
+      expect(row.verdict).toEqual([null, null]);
+    expect(steps[0]!.wind).toMatch(/^calmer: disturbances 0\.2 times as strong/);
+    expect(steps[0]!.verdict).not.toBe('better');
+  });
+});
+
+describe('builds', () => {
+  test('what is told in both and differs is another build; order of parts, spelling and what is not told are not', () => {
+    expect(configurationChanges({ parts: ['A', 'b'] }, { parts: ['B', ' a'] })).toEqual([]);
+    expect(configurationChanges({ massKg: 5.9 }, {})).toEqual([]);
+    expect(configurationChanges({ massKg: 5.9 }, { massKg: 5.95 })).toEqual([]);
+    expect(configurationChanges({ massKg: 5.9, props: '17 in' }, { massKg: 7.2, props: '18 in' })).toEqual([
+      'mass: 5.9 → 7.2 kg',
+      'props: 17 in → 18 in',
+    ]);
+  });
+
+  test('a build flown before is the same build again', () => {
+    const of = (parts: string[]): HoverSummary => madeHover('h', { configuration: { parts } });
+    expect(numberBuilds([of(['wings']), of([]), of(['wings'])])).toEqual([0, 1, 0]);
+  });
+
+  test('across builds vibration is called neither better nor worse, and the finding says what changed', () => {
+    const a = madeHover('bare', { lines: [rotorLine(2, 0.02)], configuration: { parts: [] } });
+    const b = madeHover('winged', {
+      lines: [rotorLine(6, 0.06)],
+      configuration: { parts: ['outer panels'] },
+    });
+    const { rows, steps, findings } = compareHovers([a, b]);
+    const row = rows.find(({ metric }) => metric.includes('rotor line'))!;
+    expect(row.verdict).toEqual([null, null]);
+    expect(row.why[1]).toContain('built differently');
+    expect(steps[0]!.verdict).toBe('not comparable');
+    expect(findings.map(({ id }) => id)).toEqual(['configuration-changed']);
+    expect(findings[0]!.summary).toContain('outer panels');
+    // The same two levels in one build are a plain verdict.
+    const same = compareHovers([a, { ...b, configuration: { parts: [] } }]);
+    expect(same.rows.find(({ metric }) => metric.includes('rotor line'))!.verdict).toEqual([null, 'worse']);
+  });
+});
+
+describe('structural lines', () => {
+  const hover = (
+    name: string,
+    lines: readonly VibrationLine[],
+    changed: Partial<HoverSummary> = {},
+  ): HoverSummary => madeHover(name, { diagnosis: madeDiagnosis(lines), ...changed });
+
+  test('one that fell by 20 % in one build is danger, and nobody flies', () => {
+    const { findings, advice } = compareHovers([
+      hover('a', [structural(27)]),
+      hover('b', [structural(21.5)]),
+    ]);
+    expect(findings[0]).toMatchObject({ id: 'mode-falling', severity: 'danger' });
+    expect(findings[0]!.summary).toMatch(/from 27\.0 to 21\.5 Hz/);
+    expect(advice[0]).toMatchObject({ kind: 'do-not-fly' });
+  });
+
+  test.each([
+    ['fell by 4 %', [structural(27)], [structural(25.95)], {}],
+    ['rose', [structural(21.5)], [structural(27)], {}],
+    ['stayed while another one appeared below', [structural(27)], [structural(27.1), structural(21.5)], {}],
+    ['fell, in another build', [structural(27)], [structural(21.5)], { configuration: { props: 'other' } }],
+    ['fell as the rotors did', [structural(27)], [structural(24)], { rotorHz: measured(50) }],
+  ])('one that %s is no falling mode', (_name, before, after, changed) => {
+    const hovers = [
+      hover('a', before, { configuration: { props: 'old' }, rotorHz: measured(56.25) }),
+      hover('b', after, { configuration: { props: 'old' }, rotorHz: measured(56.25), ...changed }),
+    ];
+    expect(fallingModes(hovers, numberBuilds(hovers))).toEqual([]);
+  });
+
+  test('one that appears where the band held little is told, where it held as much it is not', () => {
+    const band = (rms: number): HoverSummary['bands'] => [
+      { sensor: 'gyro', axis: 'x', fromHz: 5, rms: new Array<number>(60).fill(rms) },
+    ];
+    const later = hover('b', [structural(21.5, 0.3)]);
+    const quiet = hover('a', [], { bands: band(0.02) });
+    expect(appearedLines([quiet, later], [0, 0])[0]!.finding.summary).toMatch(
+      /21\.5 Hz that was not there before/,
+    );
+    expect(appearedLines([hover('a', [], { bands: band(0.15) }), later], [0, 0])).toEqual([]);
+    expect(appearedLines([madeHover('a'), later], [0, 0])).toEqual([]);
+  });
+});
+
+test('a comparison is plain data, needs two hovers, and says that nothing is known where nothing is', () => {
+  const hovers = [madeHover('a'), madeHover('b'), madeHover('c')];
+  const comparison = compareHovers(hovers);
+  expect(JSON.parse(JSON.stringify(comparison))).toEqual(comparison);
+  expect(comparison.done.ready).toBe(false);
+  expect(comparison.done.missing).toContain('roll: the rate loop gain margin is not known');
+  expect(() => compareHovers(hovers.slice(1, 2))).toThrow('a comparison needs at least two hovers');
+});
