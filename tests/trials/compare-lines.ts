@@ -69,6 +69,7 @@ export interface VibrationVerdict {
 /** Differences of a level that do not matter, and what a verdict may rest on. */
 const BOUND = Math.log(1.25);
 const RIGHT_SIDE = 0.1;
+const QUIET_LINE = 0.25;
 
 /** The same aircraft on another day, its vibration as it was (even seeds) or halved or doubled. */
 export function compareVibration(seed: number): VibrationVerdict[] {
@@ -117,5 +118,7 @@ function trueRms(sim: SimulatedFlight, sensor: 'gyro' | 'accel', kind: string): 
       span.rmsTogether(span.lines.filter((l) => l.sensor === sensor && l.axis === axis && l.kind === kind)) **
       2,
   );
-  return Math.sqrt(squares.reduce((sum, v) => sum + v, 0));
+  const unit = sensor === 'gyro' ? 180 / Math.PI : 1;
+  // Below a quarter deg/s or m/s² a line is as good as none, and not judged.
+  return Math.max(QUIET_LINE, unit * Math.sqrt(squares.reduce((sum, v) => sum + v, 0)));
 }

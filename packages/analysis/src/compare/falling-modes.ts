@@ -1,5 +1,6 @@
 /** Structural lines that come down between hovers of one build: something cracks, loosens or softens. */
 import type { Finding } from '../diagnosis.js';
+import { bandRms } from './bands.js';
 import type { HoverSummary } from './hover-summary.js';
 
 /** A fall of more than this share is danger. */
@@ -87,8 +88,6 @@ function largestFall(a: HoverSummary, b: HoverSummary): Fall | null {
 
 /** A line this much above what the same band held before was not there before: 6 dB. */
 const APPEARED = 2;
-/** Either side of a line, Hz. */
-const LINE_REACH_HZ = 2;
 
 /** Structural lines that no earlier hover of the build showed, although its sensors would have. */
 export function appearedLines(hovers: readonly HoverSummary[], builds: readonly number[]): FallingMode[] {
@@ -121,18 +120,6 @@ export function appearedLines(hovers: readonly HoverSummary[], builds: readonly 
     };
     return [{ hover: h, finding }];
   });
-}
-
-function bandRms(
-  hover: HoverSummary,
-  line: { sensor: string; axis: string; frequencyHz: number },
-): number | null {
-  const own = hover.bands.find((b) => b.sensor === line.sensor && b.axis === line.axis);
-  if (own === undefined) return null;
-  const first = Math.floor(line.frequencyHz - LINE_REACH_HZ) - own.fromHz;
-  const last = Math.floor(line.frequencyHz + LINE_REACH_HZ) - own.fromHz;
-  if (first < 0 || last >= own.rms.length) return null;
-  return Math.hypot(...own.rms.slice(first, last + 1));
 }
 
 function followsRotor(a: HoverSummary, b: HoverSummary, ratio: number): boolean {

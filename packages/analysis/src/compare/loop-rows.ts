@@ -223,7 +223,8 @@ function paired(
   const { least, share } = quantity.differenceStd;
   return {
     gain,
-    std: Math.hypot(Math.sqrt(variance), least, share * gain),
+    // Where the likeliest plant and the mean of all likely ones disagree, the quantity jumps and neither is to be trusted.
+    std: Math.hypot(Math.sqrt(variance), gain - mean, least, share * gain),
     bound: quantity.bound,
     doubt: quantity.metric === GUST_METRIC ? contradicted(hovers[h - 1]!, hovers[h]!, axis) : null,
   };

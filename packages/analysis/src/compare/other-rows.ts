@@ -1,5 +1,6 @@
 /** Wind met, motion, trims, saturation and vibration, hover by hover. */
 import { AXES, type AxisName } from '@settle/parser';
+import { bandRmsOfSensor } from './bands.js';
 import { columnsOf, lessIsBetter, plainRow, type Candidate } from './candidate.js';
 import type { HoverSummary, LineSummary, Measured } from './hover-summary.js';
 
@@ -166,22 +167,46 @@ export function vibrationRows(hovers: readonly HoverSummary[]): Candidate[] {
         first.order === null
           ? `${first.frequencyHz.toFixed(0)} Hz`
           : `${String(Number(first.order.toFixed(2)))} × rotor speed`;
-      out.push(
-        ...lessIsBetter(
-          {
-            metric: `${sensor} ${LINE_NAMES[first.kind]}, ${at}`,
-            unit: unit[sensor],
-            axis: null,
-            group: 'vibration',
-          },
-          track.map((line) => withFit(line?.rms ?? null)),
-          LEVEL_BOUND,
-          QUIET[sensor] / 2,
-        ),
+      const rows = lessIsBetter(
+        {
+          metric: `${sensor} ${LINE_NAMES[first.kind]}, ${at}`,
+          unit: unit[sensor],
+          axis: null,
+          group: 'vibration',
+        },
+        track.map((line) => withFit(line?.rms ?? null)),
+        LEVEL_BOUND,
+        QUIET[sensor] / 2,
       );
+      out.push(...rows.map((candidate) => doubted(candidate, hovers, track)));
     }
   }
   return out;
+}
+
+/** Rotors spread over so much around their mean, Hz. */
+const LINE_REACH_HZ = 5;
+/** Of a line that changed, at least this share of the change (ln) shows in all there is around it. */
+const CONFIRMED_SHARE = 0.4;
+
+/** A line that was found in one hover and only in part in the other seems to change, while all there is around it does not. */
+function doubted(
+  candidate: Candidate,
+  hovers: readonly HoverSummary[],
+  track: readonly (LineSummary | null)[],
+): Candidate {
+  const steps = candidate.steps.map((step, h) => {
+    const [a, b] = [track[h - 1] ?? null, track[h] ?? null];
+    if (step === null || a === null || b === null) return step;
+    const before = bandRmsOfSensor(hovers[h - 1]!, a.sensor, a.frequencyHz, LINE_REACH_HZ);
+    const after = bandRmsOfSensor(hovers[h]!, b.sensor, b.frequencyHz, LINE_REACH_HZ);
+    if (before === null || after === null || !(before > 0) || !(after > 0)) return step;
+    const shown = Math.log(before / after) / step.gain;
+    return shown >= CONFIRMED_SHARE
+      ? step
+      : { ...step, doubt: 'the line seems to change, but all there is around its frequency does not' };
+  });
+  return { ...candidate, steps };
 }
 
 const withFit = (m: Measured | null): Measured | null =>
