@@ -9,12 +9,12 @@ import { makeDiagnosis, makeWobblyDiagnosis } from '../support/hand-made.js';
 const FLIGHTS = [1, 2, 3, 4, 5].map((hover) => `fixtures/samphire-hover-${hover}`);
 
 describe('the demo flights', () => {
-  test('pnpm demo diagnoses the first hover and the better next one', async () => {
+  test('pnpm demo diagnoses the first hover, then compares the whole record; the next hover is better', async () => {
     const manifest = JSON.parse(await fs.readFile(path.join(ROOT, 'package.json'), 'utf8')) as {
       scripts: Record<string, string>;
     };
     expect(manifest.scripts['demo']).toMatch(
-      /diagnose fixtures\/samphire-hover-1 .* diagnose fixtures\/samphire-hover-2 /,
+      /diagnose fixtures\/samphire-hover-1 .* compare --record fixtures\/samphire-record\.json --html samphire-record\.html --force$/,
     );
     const { status, stdout } = await settle(['diagnose', FLIGHTS[0]!], { cwd: ROOT });
     expect(status).toBe(0);

@@ -38,11 +38,16 @@ export function compareHovers(hovers: readonly HoverSummary[]): Comparison {
     ],
     builds,
   );
-  const steps = summariseSteps(hovers, builds, rows);
   const lines = lineOrigins(hovers, builds, loops);
   const falls = fallingModes(hovers, builds);
   const fallen = new Set(falls.map(({ hover }) => hover));
   const appeared = appearedLines(hovers, builds).filter(({ hover }) => !fallen.has(hover));
+  const steps = summariseSteps(
+    hovers,
+    builds,
+    rows,
+    new Set([...falls, ...appeared].map(({ hover }) => hover)),
+  );
   const findings = mostUrgentFirst([
     ...[...falls, ...appeared].map(({ finding }) => finding),
     ...configurationFindings(hovers, builds, changes),

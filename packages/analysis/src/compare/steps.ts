@@ -12,10 +12,12 @@ const TELLING: ReadonlySet<ComparisonRow['group']> = new Set<ComparisonRow['grou
   'aircraft',
 ]);
 
+/** @param broken hovers in which a structural line fell or appeared since the hover before */
 export function summariseSteps(
   hovers: readonly HoverSummary[],
   builds: readonly number[],
   rows: readonly ComparisonRow[],
+  broken: ReadonlySet<number>,
 ): StepSummary[] {
   return hovers.slice(1).map((later, i) => {
     const earlier = hovers[i]!;
@@ -42,6 +44,13 @@ export function summariseSteps(
         ...base,
         verdict: 'not comparable',
         summary: `the aircraft was built differently (${built.join('; ')}), so nothing is called better or worse by its gains`,
+      };
+    // What gives outweighs every number that got better.
+    if (broken.has(i + 1))
+      return {
+        ...base,
+        verdict: 'worse',
+        summary: `the structure changed: inspect it first${better.length === 0 ? '' : `; better by the numbers: ${list(better)}`}${worse.length === 0 ? '' : `; worse: ${list(worse)}`}`,
       };
     const verdict = overall(better.length, worse.length, named('same').length, named('unclear').length);
     return { ...base, verdict, summary: sentence(verdict, better, worse) };
