@@ -1,6 +1,6 @@
 /** How the rotors' speeds may have gone over the hover: measured, or guessed from what the motors were told. */
 import type { Flight, Interval, Signal } from '@settle/parser';
-import { evenRecord, motorSignals, rotorSignals } from '../signals.js';
+import { evenRecord, motorSignals, quantile, rotorSignals } from '../signals.js';
 import type { RelativeSpeed } from './turn-records.js';
 
 export interface SpeedGuess {
@@ -19,15 +19,23 @@ const STANDS_HZ = 3;
 /** Speeds of the rotors as logged. */
 export function loggedSpeeds(flight: Flight, interval: Interval): SpeedGuess[] {
   return rotorSignals(flight).flatMap((signal, i) => {
-    const record = evenRecord(signal, interval, SPEED_RATE_HZ);
+    const record = evenRecord(withoutStops(signal), interval, SPEED_RATE_HZ);
     if (record === null) return [];
     const mean = meanOf(record.values);
     if (!(mean > STANDS_HZ)) return [];
-    const values = record.values.map((v) => Math.max(0.2, v / mean));
+    const values = record.values.map((v) => v / mean);
     return [
       { rotor: i + 1, meanHz: mean, speed: { startS: record.startS, stepS: 1 / SPEED_RATE_HZ, values } },
     ];
   });
+}
+
+/** A rotor that carries does not stop for a moment: such samples are missing ones. */
+const LEAST_SHARE = 0.4;
+
+function withoutStops(signal: Signal): Signal {
+  const least = LEAST_SHARE * quantile(signal.values, 0.5);
+  return { ...signal, values: signal.values.map((v) => (v > least ? v : Number.NaN)) };
 }
 
 /**

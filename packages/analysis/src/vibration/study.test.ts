@@ -1,5 +1,5 @@
 /** The study of vibration on made records whose truth can be written down, and on poor ones. */
-import type { ChannelName, Flight } from '@settle/parser';
+import { describeClock, type ChannelName, type Flight } from '@settle/parser';
 import { describe, expect, test } from 'vitest';
 import { madeFlight } from '../../../../tests/support/made-flight.js';
 import { available } from '../../../../tests/support/near.js';
@@ -145,6 +145,31 @@ describe('rotors whose speeds are logged', () => {
       expect(Math.abs(line.trueFrequencyHz! - 2 * 60.8)).toBeLessThan(2 * 2.6);
       expect(Math.abs(line.frequencyHz - (200 - line.trueFrequencyHz!))).toBeLessThan(0.5);
     }
+  });
+});
+
+describe('holes in a log', () => {
+  test('rows that are missing do not move or smear a line', () => {
+    const flight = madeFlight(30, { 'gyro.x': { hz: 400, at: sine(100, 0.1) } });
+    const gyro = flight.signals.get('gyro.x')!;
+    const noise = randomSource(14);
+    const kept = Array.from(gyro.values.keys()).filter((i) => i === 0 || noise.uniform() > 0.01);
+    const timeS = Float64Array.from(kept, (i) => gyro.clock.timeS[i]!);
+    const values = Float64Array.from(kept, (i) => gyro.values[i]!);
+    const signal = { ...gyro, clock: describeClock(timeS), values };
+    const line = nearest(studyOf({ ...flight, signals: new Map([['gyro.x', signal]]) }), 100);
+    expect(Math.abs(line.frequencyHz - 100)).toBeLessThan(0.1);
+    expect(Math.abs(line.rms / 0.1 - 1)).toBeLessThan(0.1);
+  });
+
+  test('a moment without a speed is a hole, not a rotor that stands', () => {
+    const flight = fourRotors(400, 0.03);
+    const speed = flight.signals.get('rotor.4.speed')!;
+    const values = speed.values.map((v, i) => (i === 0 || i % 97 === 5 ? 0 : v));
+    const signals = new Map(flight.signals);
+    signals.set('rotor.4.speed', { ...speed, values });
+    const line = studyOf({ ...flight, signals }).lines.find((one) => one.order === 1 && one.rotor === 4);
+    expect(Math.abs(line!.frequencyHz / 63.1 - 1)).toBeLessThan(0.005);
   });
 });
 
