@@ -30,8 +30,8 @@ const WIDEST_SHARE = 0.06;
 const WIDTHS = 18;
 /** A mode must be this much likelier than a tone, natural log: it has one more number to fit. */
 const MODE_SURER = 4;
-/** A wide line lifts the median that the background was taken from: how much of it may be the line's own. */
-const FLOOR_SCALES = [1, 0.7, 0.45];
+/** Shares of the floor tried under a mode. */
+const UNDER = [0.8, 0.6, 0.4, 0.25, 0.15, 0.08, 0.04, 0.015];
 /** Scales of the level tried, as natural logs around a first guess. */
 const SCALES = Array.from({ length: 25 }, (_, i) => -2.4 + 0.2 * i);
 
@@ -50,24 +50,27 @@ export function fitLine(
   const bins: number[] = [];
   for (let k = Math.max(2, peak.bin - reach); k <= Math.min(density.length - 2, peak.bin + reach); k++)
     if (!masked(k) || Math.abs(k - peak.bin) <= 1) bins.push(k);
-  let floorScale = 1;
-  const misfit = (shape: (k: number) => number, level: number): number =>
+  const misfit = (shape: (k: number) => number, level: number, under: number): number =>
     bins.reduce((sum, k) => {
-      const mean = floorScale * floor[k]! + known[k]! + level * shape(k);
+      const mean = under * floor[k]! + known[k]! + level * shape(k);
       return sum + Math.log(mean) + density[k]! / mean;
     }, 0) *
     (degreesOfFreedom / 2);
-  const best = (shape: (k: number) => number, first: number): { level: number; misfit: number } => {
+  const best = (
+    shape: (k: number) => number,
+    first: number,
+    under = 1,
+  ): { level: number; misfit: number } => {
     let found = { level: first, misfit: Infinity };
     for (const scale of SCALES) {
       const level = first * Math.exp(scale);
-      const value = misfit(shape, level);
+      const value = misfit(shape, level, under);
       if (value < found.misfit) found = { level, misfit: value };
     }
     for (const step of [0.1, 0.05, 0.02]) {
       for (const sign of [-1, 1]) {
         const level = found.level * Math.exp(sign * step);
-        const value = misfit(shape, level);
+        const value = misfit(shape, level, under);
         if (value < found.misfit) found = { level, misfit: value };
       }
     }
@@ -76,37 +79,47 @@ export function fitLine(
   const height = Math.max(density[peak.bin]! - floor[peak.bin]!, 1e-300);
   const at = peak.frequencyHz / binHz;
   const tone = best((k) => hannLobe(k - at), height);
-  const atTone = hannLobe(peak.bin - at);
   let mode: { level: number; misfit: number; gamma: number; centre: number } | null = null;
   const widest = Math.max(2 * NARROWEST_BINS, (WIDEST_SHARE * peak.frequencyHz) / binHz);
   for (let i = 0; i < WIDTHS; i++) {
     const gamma = NARROWEST_BINS * (widest / NARROWEST_BINS) ** (i / (WIDTHS - 1));
-    for (const shift of [-0.7, 0, 0.7]) {
+    for (const shift of [-1, -0.5, 0, 0.5, 1]) {
       const centre = at + shift * Math.max(0.5, 0.8 * gamma);
       // The window widens what it sees.
       const seen = gamma + 0.6;
       const shape = (k: number): number => (seen * seen) / ((k - centre) ** 2 + seen * seen);
-      for (const scale of FLOOR_SCALES) {
-        floorScale = scale;
-        const found = best(shape, height);
-        if (mode === null || found.misfit < mode.misfit) mode = { ...found, gamma: seen, centre };
+      const found = best(shape, height);
+      if (mode === null || found.misfit < mode.misfit) mode = { ...found, gamma: seen, centre };
+    }
+  }
+  // The skirts of a wide mode lift the median that the floor is made of: once more with less of it.
+  for (const less of UNDER) {
+    const { gamma: width, centre: middle } = mode!;
+    for (const wider of [0.7, 0.85, 1, 1.2, 1.45]) {
+      const seen = wider * width;
+      const shape = (k: number): number => (seen * seen) / ((k - middle) ** 2 + seen * seen);
+      const found = best(shape, height, less);
+      if (found.misfit < mode!.misfit) {
+        mode = { ...found, gamma: seen, centre: middle };
       }
     }
   }
-  floorScale = 1;
   const surer = tone.misfit - mode!.misfit;
   const full = (shape: (k: number) => number, level: number): Float64Array =>
     density.map((_, k) => (Math.abs(k - peak.bin) > 40 * reach ? 0 : level * shape(k)));
   if (surer < MODE_SURER) {
-    const power = (tone.level / Math.max(0.4, atTone)) * LOBE_BINS * binHz * atTone;
+    // All of a tone lies within two bins of its top.
+    let power = 0;
+    for (let k = Math.max(1, peak.bin - 2); k <= Math.min(density.length - 1, peak.bin + 2); k++)
+      power += (density[k]! - floor[k]! - known[k]!) * binHz;
     return {
       kind: 'tone',
       frequencyHz: peak.frequencyHz,
       frequencyStdHz: peak.frequencyStdHz,
-      rms: Math.max(peak.rms, Math.sqrt(Math.max(0, power))),
+      rms: Math.sqrt(Math.max(0, power)),
       halfWidthHz: 0,
       surer: MODE_SURER - surer,
-      density: full((k) => hannLobe(k - at), tone.level),
+      density: full((k) => hannLobe(k - at), Math.max(0, power) / LOBE_BINS / binHz),
     };
   }
   const { gamma, centre, level } = mode!;

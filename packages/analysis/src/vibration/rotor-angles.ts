@@ -1,11 +1,13 @@
 /** The angle of every rotor over the hover: from its logged speed, or found by what makes the vibration sharpest. */
 import type { Flight, Interval } from '@settle/parser';
 import { findPeaks } from './find-peaks.js';
+import { baseOf, followingPeaks, type FollowingPeak } from './find-base.js';
 import { fitLine } from './fit-line.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
-import { lineAtRest, restSpectrum, turning, type RotorAngle } from './order-lines.js';
+import type { RotorAngle } from './order-lines.js';
 import { guessedSpeeds, loggedSpeeds, type SpeedGuess } from './relative-speeds.js';
 import type { SensorRecord } from './sensor-records.js';
+import { rotorMeans } from './rotor-means.js';
 import { meanCommand, throttleMoves } from './rotor-study.js';
 import { onTurnClock, refine, turnClock, type FineRecord, type RelativeSpeed } from './turn-records.js';
 
@@ -127,27 +129,76 @@ function searchAngles(
     ? FINER_POWERS.map((step) => tried(byLag.power + step, byLag.lagS)).reduce(sharper, byLag)
     : byLag;
   if (best.guesses.length === 0) return null;
-  const logs = best.guesses.map((guess) => logsOf(guess, searched));
-  const plain = searched.map((one) => lineSpectrum(one.record.values, rate, SEGMENT_S));
-  const direct = provenBase(best.guesses, logs, searched, plain);
-  // A family in focus where it stands needs no other reading.
-  const base = direct.base ?? unfoldedBase(best.guesses, direct.doubted, telling);
-  if (base === null) return null;
-  const own = base === direct.base ? ownBases(logs, base) : null;
-  const rotors = best.guesses.map((guess, i) => {
-    const meanHz = own === null ? turnedBase(guess, base, telling) : own[i]!;
-    const angle = angleOf(guess.rotor, guess.speed, meanHz, records[0]!);
-    return { ...sharpen(angle, guess.speed, records), speed: guess.speed };
-  });
+  const course = courseAndBase(best, flight, interval, searched);
+  if (course === null) return null;
+  const placed = placedRotors(course.guesses, course.baseHz, records, moves);
   return {
     from: 'spectrum',
-    rotors,
-    guess: { power: best.power, lagS: best.lagS },
-    exponent: moves ? { power: best.power, std: POWER_STD } : null,
+    rotors: placed,
+    guess: { power: course.power, lagS: course.lagS },
+    exponent: moves ? { power: course.power, std: POWER_STD } : null,
     evidence: [
-      `no rotor speeds are logged; lines become sharpest when the speeds follow the ${best.guesses[0]!.rotor === null ? 'throttle' : 'motor commands'} to the power ${best.power.toFixed(1)}, ${(1000 * best.lagS).toFixed(0)} ms late`,
+      `no rotor speeds are logged; lines become sharpest when the speeds follow the ${course.guesses[0]!.rotor === null ? 'throttle' : 'motor commands'} to the power ${course.power.toFixed(1)}, ${(1000 * course.lagS).toFixed(0)} ms late`,
     ],
   };
+}
+
+/** What the steady reading must hold more, as a ratio: it tells no rotor from another. */
+const STEADIER = 1.1;
+
+/** Each rotor at its own mean speed; in a calm hover the commands may say less of the speeds than that they are constant. */
+function placedRotors(
+  guesses: readonly SpeedGuess[],
+  baseHz: number,
+  records: readonly SensorRecord[],
+  moves: boolean,
+): RotorAngles['rotors'] {
+  const first = records[0]!;
+  const at = (rotor: number | null, speed: RelativeSpeed): RotorAngles['rotors'][number] => ({
+    ...angleOf(rotor, speed, baseHz, first),
+    speed,
+  });
+  const followed = rotorMeans(guesses.map(({ rotor, speed }) => at(rotor, speed)), records, SLOWEST_HZ); // prettier-ignore
+  if (moves) return followed.rotors;
+  const still = guesses.map(({ speed }) => at(null, { ...speed, values: speed.values.map(() => 1) }));
+  const steady = rotorMeans(still, records, SLOWEST_HZ);
+  return steady.score > STEADIER * followed.score ? steady.rotors : followed.rotors;
+}
+
+/** Powers and lags by which peaks are tried for following the motor commands, besides those that made the lines sharpest. */
+const WAYS = [0.5, 0.8].flatMap((power) => [0.05, 0.12].map((lagS) => [power, lagS] as const));
+/** In a slow log a base must come into focus as it is, at least so far, or it may as well be a folded one: natural logs. */
+const SLOW_GAIN = 0.1;
+const SLOW_HEIGHT = 3;
+const SAME_BASE = 0.03;
+
+/** Once per revolution, roughly, and the courses that go with it; null where nothing says what turns. */
+function courseAndBase(
+  best: Course,
+  flight: Flight,
+  interval: Interval,
+  searched: readonly Searched[],
+): (Pick<Course, 'power' | 'lagS' | 'guesses'> & { readonly baseHz: number }) | null {
+  const rate = searched[0]!.record.sampleRateHz;
+  const ways = [best, ...WAYS.map(([power, lagS]) => ({ power, lagS, guesses: guessedSpeeds(flight, interval, power, lagS) }))]; // prettier-ignore
+  const following = followingPeaks(
+    ways.map(({ guesses }) => guesses),
+    searched.map((one) => one.record),
+    SLOWEST_HZ,
+    rate < FOLDS_BELOW_HZ,
+  );
+  const family = baseOf(following.peaks);
+  if (family !== null) {
+    const { power, lagS, guesses } = rate < FOLDS_BELOW_HZ ? ways[following.guess]! : best;
+    return { power, lagS, guesses, baseHz: family.hz };
+  }
+  const logs = best.guesses.map((guess) => logsOf(guess, searched));
+  const plain = searched.map((one) => lineSpectrum(one.record.values, rate, SEGMENT_S));
+  const baseHz = provenBase(best.guesses, logs, searched, plain);
+  if (baseHz === null) return null;
+  const shows = ({ trueHz, gain, height }: FollowingPeak): boolean =>
+    Math.abs(trueHz / baseHz - 1) < SAME_BASE && gain > SLOW_GAIN && height > SLOW_HEIGHT;
+  return rate > FOLDS_BELOW_HZ || following.peaks.some(shows) ? { ...best, baseHz } : null;
 }
 
 /** The two records with most in their lines. */
@@ -273,20 +324,13 @@ const MOST_WRONG = 6;
 /** Around the lines of a base that was something else, share of the frequency. */
 const CLEARED = 0.02;
 
-interface ProvenBase {
-  readonly base: number | null;
-  /** Bases that something else may as well have made. */
-  readonly doubted: readonly number[];
-}
-
 /** A base whose lines come into focus when the record is turned with a rotor, as a ringing structure's never do. */
 function provenBase(
   guesses: readonly SpeedGuess[],
   logs: readonly GuessLogs[],
   searched: readonly Searched[],
   plain: readonly LineSpectrum[],
-): ProvenBase {
-  const doubted: number[] = [];
+): number | null {
   for (let attempt = 0; attempt < MOST_WRONG; attempt++) {
     const base = commonBase(logs);
     if (base === null) break;
@@ -299,15 +343,14 @@ function provenBase(
         const rises = searched.flatMap((one, r) => risesOf(spectrumOf(guess, one), plain[r]!, own));
         return meanRise(rises) > FOCUS_RISE;
       });
-    if (focused) return { base, doubted };
-    doubted.push(base);
+    if (focused) return base;
     for (const { binHz, sum } of logs)
       for (const order of ORDERS) {
         const from = Math.floor((order * base * (1 - CLEARED)) / binHz);
         sum.fill(0, from, Math.ceil((order * base * (1 + CLEARED)) / binHz) + 1);
       }
   }
-  return { base: null, doubted };
+  return null;
 }
 
 /** Orders that are looked at for focus, and how far around them, share of the frequency. */
@@ -371,152 +414,9 @@ function highest(values: Float64Array, from: number, to: number): number {
 
 /** Logs this fast show every rotor where it is; in slower ones it may be folded. */
 const FOLDS_BELOW_HZ = 350;
-const FOLDED_PEAKS = 5;
-const FOLDED_ORDERS = [1, 2, 3];
-/** Share of a line's power that stands still once it is in focus. */
-const IN_FOCUS = 0.6;
-/** Least sum of decibels that a family found by turning alone must hold. */
-const LEAST_TURNED_DB = 20;
-
-/** A base beyond half the sample rate, or with lines there, that makes more of the record stand still; null: none does. */
-function unfoldedBase(
-  guesses: readonly SpeedGuess[],
-  doubted: readonly number[],
-  telling: readonly Searched[],
-): number | null {
-  const rate = telling[0]!.record.sampleRateHz;
-  if (rate > FOLDS_BELOW_HZ) return null;
-  const candidates = new Set<number>(doubted);
-  for (const { record } of telling) {
-    const spectrum = lineSpectrum(record.values, rate, SEGMENT_S / 2);
-    const peaks = findPeaks(spectrum, SLOWEST_HZ, rate / 2, 0.01)
-      .sort((a, b) => b.rms - a.rms)
-      .slice(0, FOLDED_PEAKS);
-    for (const peak of peaks)
-      for (const order of FOLDED_ORDERS)
-        for (const hz of [rate - peak.frequencyHz, rate + peak.frequencyHz, 2 * rate - peak.frequencyHz]) {
-          const base = hz / order;
-          if (base >= SLOWEST_HZ && base <= FASTEST_HZ) candidates.add(base);
-        }
-  }
-  const held = (base: number): number =>
-    Math.max(...guesses.map((guess) => turnedScore(guess, turnedBase(guess, base, telling), telling)));
-  let best: { base: number; score: number } | null = null;
-  for (const base of candidates) {
-    const score = held(base);
-    if (score > LEAST_TURNED_DB && (best === null || score > best.score)) best = { base, score };
-  }
-  return best?.base ?? null;
-}
-
-/** What a family without its first line is worth. */
-const WITHOUT_FIRST = 0.4;
-
-/** Decibels over the floor of the lines that stand still when the records are turned back. */
-function turnedScore(guess: SpeedGuess, meanHz: number, telling: readonly Searched[]): number {
-  let sum = 0;
-  let first = false;
-  for (const { record } of telling) {
-    const angle = angleOf(guess.rotor, guess.speed, meanHz, record);
-    for (const order of FOLDED_ORDERS) {
-      const spectrum = restSpectrum(record.values, turning(angle.turns, order), record.sampleRateHz);
-      const line = lineAtRest(spectrum, Math.max(0.3, 0.003 * order * meanHz), 1e-3);
-      if (line === null || line.narrowness < IN_FOCUS) continue;
-      sum += line.aboveFloorDb;
-      if (order === 1) first = true;
-    }
-  }
-  // A half or a third of the speed has the same lines, but not its first.
-  return first ? sum : WITHOUT_FIRST * sum;
-}
-
-/** How far around a base, as a share of it, its own rotor is looked for by turning. */
-const TURNED_REACH = 0.035;
-
-/** The base of one rotor near another: where most stands still at once. */
-function turnedBase(guess: SpeedGuess, baseHz: number, telling: readonly Searched[]): number {
-  const { record } = telling[0]!;
-  const angle = angleOf(guess.rotor, guess.speed, baseHz, record);
-  const spectrum = restSpectrum(record.values, turning(angle.turns, 1), record.sampleRateHz);
-  const reach = Math.min(spectrum.middle, Math.round((TURNED_REACH * baseHz) / spectrum.binHz));
-  const top = highest(spectrum.density, spectrum.middle - reach, spectrum.middle + reach);
-  return baseHz + (top - spectrum.middle) * spectrum.binHz;
-}
 
 /** The base of one rotor: where, near the common one, its own course makes most of the family. */
 function ownBase(one: GuessLogs, baseHz: number): number {
   return bestNear(one, baseHz, SPREAD).hz;
 }
 
-/** Lines of different rotors are at least this share apart, or they are one line. */
-const APART_SHARE = 0.004;
-
-/**
- * The base of every rotor. Rotors turn at speeds of their own, so where several settle on one line while another line of the
- * family stands unclaimed, the one that shows it best moves over.
- */
-function ownBases(logs: readonly GuessLogs[], baseHz: number): number[] {
-  const bases = logs.map((one) => ownBase(one, baseHz));
-  const lines = familyLines(logs, baseHz);
-  const isNear = (a: number, b: number): boolean => Math.abs(a - b) < APART_SHARE * b;
-  for (const line of lines) {
-    if (bases.some((base) => isNear(base, line))) continue;
-    const shared = bases.flatMap((base, r) =>
-      bases.some((other, o) => o !== r && isNear(other, base)) ? [r] : [],
-    );
-    if (shared.length === 0) break;
-    const gain = (r: number): number =>
-      bestNear(logs[r]!, line, APART_SHARE / 2).score - scoreAt(logs[r]!, bases[r]!).score;
-    const mover = shared.reduce((a, b) => (gain(b) > gain(a) ? b : a));
-    bases[mover] = bestNear(logs[mover]!, line, APART_SHARE / 2).hz;
-  }
-  return bases;
-}
-
-/** Bases of the lines that stand near one another in the strongest order, strongest first; no more than there are rotors. */
-function familyLines(logs: readonly GuessLogs[], baseHz: number): number[] {
-  const { binHz } = logs[0]!;
-  const mean = logs[0]!.sum.map((_, k) => logs.reduce((sum, one) => sum + (one.sum[k] ?? 0), 0));
-  const order = ORDERS.reduce((best, each) => {
-    const at = (k: number): number => Math.max(0, ...mean.subarray(Math.max(0, k - 1), k + 2));
-    return at(Math.round((each * baseHz) / binHz)) > at(Math.round((best * baseHz) / binHz)) ? each : best;
-  }, 1);
-  const from = Math.max(1, Math.floor((order * baseHz * (1 - FAMILY_SHARE)) / binHz));
-  const to = Math.min(mean.length - 2, Math.ceil((order * baseHz * (1 + FAMILY_SHARE)) / binHz));
-  const tops: number[] = [];
-  for (let k = from; k <= to; k++)
-    if (mean[k]! > 0 && mean[k]! >= mean[k - 1]! && mean[k]! > mean[k + 1]!) tops.push(k);
-  tops.sort((a, b) => mean[b]! - mean[a]!);
-  const kept: number[] = [];
-  for (const top of tops) {
-    if (kept.length >= logs.length || mean[top]! < UNCLAIMED_SHARE * mean[tops[0]!]!) break;
-    if (kept.every((other) => Math.abs(other - top) > APART_SHARE * top)) kept.push(top);
-  }
-  return kept.map((k) => (k * binHz) / order);
-}
-/** Range of a family around its base, and the least a line of it shows, as shares. */
-const FAMILY_SHARE = 0.05;
-const UNCLAIMED_SHARE = 0.45;
-
-/** Sets the mean speed by what is left turning once the records have been turned back. */
-function sharpen(angle: RotorAngle, speed: RelativeSpeed, records: readonly SensorRecord[]): RotorAngle {
-  let shift = 0;
-  let weight = 0;
-  for (const order of [1, 2, 3]) {
-    const cosSin = turning(angle.turns, order);
-    for (const record of records) {
-      if (record.values.length !== angle.turns.length) continue;
-      const line = lineAtRest(
-        restSpectrum(record.values, cosSin, record.sampleRateHz),
-        0.004 * order * angle.meanHz,
-        1e-3,
-      );
-      if (line === null) continue;
-      const w = 10 ** (line.aboveFloorDb / 10) * order ** 2;
-      shift += (w * line.offsetHz) / order;
-      weight += w;
-    }
-  }
-  if (weight === 0) return angle;
-  return angleOf(angle.rotor, speed, angle.meanHz + shift / weight, records[0]!);
-}

@@ -145,8 +145,8 @@ function placeOf({ record, order }: RotorLine): string {
 }
 
 /** Over the hover, from steps of a tenth of a second. */
-function rangeOf(
-  rotor: RotorAngle,
+export function rangeOf(
+  rotor: Pick<RotorAngle, 'turns'>,
   order: number,
   record: SensorRecord,
 ): Pick<RotorLine, 'lowHz' | 'highHz' | 'firstHz' | 'lastHz'> {
@@ -243,25 +243,53 @@ function powerWithin({ density, floor, binHz }: LineSpectrum, lowHz: number, hig
 
 /** Orders from the second up among which the blades' is sought. */
 const BLADES = [2, 3, 4, 5];
+/** What counts against an order, natural log of power: share across the rotors' axes, about them, and unevenness between rotors. */
+const ACROSS = 8;
+const ABOUT = 20;
+const UNEVEN = 6;
+/** Fewer rotors of an order told apart say nothing of how even they are. */
+const LEAST_ROTORS = 3;
 
 /**
- * Blade pass is the order above the first that holds most: blades push the air down in pulses, so the accelerometer along the
- * rotors' axes says which, else all axes, each in units of its whole family; null: none.
+ * Blade pass is the order above the first that holds most and looks most like thrust. Blades push the air down in pulses: along the
+ * rotors' axes, so an arm away from the middle they roll and pitch the body and do not yaw it; and blades of one make push alike,
+ * while what is off centre differs from rotor to rotor. (Mechanics; the weights are common sense, no source.) null: none.
  */
 export function bladeOrder(lines: readonly RotorLine[]): number | null {
-  const upright = lines.filter(({ record }) => record.sensor === 'accel' && record.axis === 'z');
-  const telling = upright.some((line) => line.order > 1) ? upright : lines;
   const wholes = new Map<string, number>();
-  const key = (line: RotorLine): string => `${line.record.sensor} ${line.record.axis}`;
-  for (const line of telling) wholes.set(key(line), (wholes.get(key(line)) ?? 0) + line.rms ** 2);
-  let best: { order: number; share: number } | null = null;
+  const key = ({ record }: RotorLine): string => `${record.sensor} ${record.axis}`;
+  for (const line of lines) wholes.set(key(line), (wholes.get(key(line)) ?? 0) + line.rms ** 2);
+  let best: { order: number; score: number } | null = null;
   for (const order of BLADES) {
-    const share = telling
-      .filter((line) => line.order === order)
-      .reduce((sum, line) => sum + line.rms ** 2 / wholes.get(key(line))!, 0);
-    if (share > 0 && (best === null || share > best.share)) best = { order, share };
+    const own = lines.filter((line) => line.order === order);
+    const share = own.reduce((sum, line) => sum + line.rms ** 2 / wholes.get(key(line))!, 0);
+    if (share <= 0) continue;
+    const power = (sensor: string, axes: string): number =>
+      own
+        .filter(({ record }) => record.sensor === sensor && axes.includes(record.axis))
+        .reduce((sum, line) => sum + line.rms ** 2, 0);
+    const part = (some: number, all: number): number => (all > 0 ? some / all : 0);
+    const score =
+      Math.log(share) -
+      ACROSS * part(power('accel', 'xy'), power('accel', 'xyz')) -
+      ABOUT * part(power('gyro', 'z'), power('gyro', 'xyz')) -
+      UNEVEN * unevenness(own, key);
+    if (best === null || score > best.score) best = { order, score };
   }
   return best?.order ?? null;
+}
+
+/** Standard deviation over mean of the rotors' levels, on the sensor axis that shows them most evenly. */
+function unevenness(own: readonly RotorLine[], key: (line: RotorLine) => string): number {
+  let least: number | null = null;
+  for (const place of new Set(own.map(key))) {
+    const levels = own.filter((line) => key(line) === place && line.rotor !== null).map((line) => line.rms);
+    if (levels.length < LEAST_ROTORS) continue;
+    const mean = levels.reduce((sum, v) => sum + v, 0) / levels.length;
+    const variance = levels.reduce((sum, v) => sum + (v - mean) ** 2, 0) / levels.length;
+    least = Math.min(least ?? Infinity, Math.sqrt(variance) / mean);
+  }
+  return least ?? 0;
 }
 
 export function kindOfOrder(order: number, blades: number | null): LineKind {

@@ -7,10 +7,11 @@ import { findPeaks, type Peak } from './find-peaks.js';
 import { fitLine } from './fit-line.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
 import { describePlainLine, type FoundPeak, type GroundPeak, type LoopLine } from './plain-lines.js';
-import { rotorAngles } from './rotor-angles.js';
-import { bladeOrder, describeRotorLine, findRotorLines, type RotorLine } from './rotor-lines.js';
+import { rotorAngles, type RotorAngles } from './rotor-angles.js';
+import { bladeOrder, describeRotorLine, type RotorLine } from './rotor-lines.js';
 import { describeRotors, meanCommand, throttleMoves } from './rotor-study.js';
 import { sensorHealth } from './sensor-health.js';
+import { MeanAngle, takeOutRotors } from './take-out-rotors.js';
 import { sensorRecords, type SensorRecord } from './sensor-records.js';
 import type { SensorSpectrum, StudiedLine, VibrationStudy } from './vibration-study.js';
 
@@ -35,7 +36,8 @@ export function studyVibration(
   phases: readonly Phase[],
   oscillations: readonly LoopLine[] = [],
 ): VibrationStudy | Unavailable {
-  const records = sensorRecords(flight, hover).filter((record) => record.sampleRateHz > 2.5 * LOWEST_HZ);
+  const interval = hover;
+  const records = sensorRecords(flight, interval).filter((record) => record.sampleRateHz > 2.5 * LOWEST_HZ);
   if (records.length === 0)
     return {
       unavailable: `neither gyro nor accelerometer is logged at more than ${String(2.5 * LOWEST_HZ)} Hz over a hover long enough; log the raw gyro at 400 Hz or more`,
@@ -44,30 +46,41 @@ export function studyVibration(
     record,
     spectrum: lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S),
   }));
-  const angles = rotorAngles(flight, hover, records);
-  const turning =
-    angles === null ? [] : findRotorLines(angles, seen, LOWEST_HZ, VIBRATION_FALSE_ALARM_RATE / 2);
+  const angles = rotorAngles(flight, interval, records);
+  const mean = angles === null ? null : new MeanAngle(angles.rotors);
+  const taken = seen.map(({ record, spectrum }) => ({
+    record,
+    spectrum,
+    ...(angles === null || mean === null
+      ? { lines: [], rest: record.values }
+      : takeOutRotors(angles, mean, record, LOWEST_HZ, VIBRATION_FALSE_ALARM_RATE / 2)),
+  }));
+  const found = taken.map((one) => ({
+    ...one,
+    plain: plainLines(one.record, one.spectrum, one.lines, one.rest, angles?.from ?? 'spectrum'),
+  }));
+  const turning = found.flatMap(({ spectrum, lines, plain }) => levelled(spectrum, lines, plain));
   // Speeds guessed from commands are believed once lines turn with them.
   const believed = angles !== null && (angles.from === 'speed-channel' || turning.length > 0) ? angles : null;
   const blades = bladeOrder(turning);
   const ground = groundPeaks(flight, phases);
-  const plain = seen
-    .flatMap(({ record, spectrum }) => plainLines(record, spectrum, turning))
+  const plain = found
+    .flatMap((one) => one.plain)
     .map((line) => describePlainLine(line, { loops: oscillations, ground, rotorsKnown: believed !== null }));
   const lines = [
     ...(believed === null ? [] : turning.map((line) => describeRotorLine(line, blades, believed.from))),
     ...plain,
   ].sort(byStrength);
   const rotor =
-    believed === null ? { unavailable: noRotor(flight) } : describeRotors(flight, hover, believed);
+    believed === null ? { unavailable: noRotor(flight) } : describeRotors(flight, interval, believed);
   return {
-    interval: hover,
+    interval,
     lowestHz: LOWEST_HZ,
     spectra: seen.map(({ record, spectrum }) => describeSpectrum(record, spectrum)),
-    elsewhere: elsewhere(flight, hover, phases),
+    elsewhere: elsewhere(flight, interval, phases),
     lines,
     rotor,
-    sensors: seen.map(({ record, spectrum }) => sensorHealth(record, spectrum, hover, LOWEST_HZ)),
+    sensors: seen.map(({ record, spectrum }) => sensorHealth(record, spectrum, interval, LOWEST_HZ)),
     campbell: campbellPoints(records, rotor, lines),
     falseAlarmRate: VIBRATION_FALSE_ALARM_RATE,
   };
@@ -86,26 +99,126 @@ function peaksOf(record: SensorRecord, spectrum: LineSpectrum, falseAlarmRate: n
 
 /** A peak lower than this many times what lines before it explain is part of them. */
 const EXPLAINED = 2.5;
+/** Where rotors were taken out, what is left is another line if it is at least this much of what was there. */
+const LEFT_SHARE = 0.4;
+/** What is left over of a rotor is at most this share of its rms, where its speed hardly changed … */
+const LEFT_RMS = { 'speed-channel': 0.5, spectrum: 0.8 };
+const NARROW_RANGE_HZ = { 'speed-channel': 4, spectrum: 10 };
+/** … or as wide as a share of the range of its speed. */
+const LEFT_WIDTH = 0.15;
+/** Sidebands of a strong line reach this far beyond its range, Hz, and are at most this share of its rms. */
+const SIDEBAND_HZ = 2;
+const SIDEBAND_RMS = 0.25;
 
-/** Lines of a plain spectrum that are no rotor's, strongest first, each fitted with those before it in mind. */
+/** Lines of a record without its rotors, strongest first, each fitted with those before it in mind. */
 function plainLines(
   record: SensorRecord,
-  spectrum: LineSpectrum,
+  whole: LineSpectrum,
   turning: readonly RotorLine[],
+  rest: Float64Array,
+  from: RotorAngles['from'],
 ): FoundPeak[] {
+  const spectrum = turning.length === 0 ? whole : lineSpectrum(rest, record.sampleRateHz, SEGMENT_S);
   const { density, floor } = spectrum;
-  const own = turning.filter((line) => line.record === record);
+  const masked = (bin: number): boolean =>
+    density[bin]! < LEFT_SHARE * whole.density[bin]! &&
+    turning.some((line) => covers(line, bin * spectrum.binHz, spectrum));
   const peaks = peaksOf(record, spectrum, VIBRATION_FALSE_ALARM_RATE / 2)
-    .filter((peak) => !own.some((line) => covers(line, peak.frequencyHz, spectrum)))
+    .filter((peak) => !masked(peak.bin) && !isLeftover(peak, turning, spectrum, from))
     .sort((a, b) => density[b.bin]! - density[a.bin]!);
   const known = new Float64Array(density.length);
-  const masked = (bin: number): boolean => own.some((line) => covers(line, bin * spectrum.binHz, spectrum));
   return peaks.flatMap((peak) => {
     if (density[peak.bin]! < EXPLAINED * (floor[peak.bin]! + known[peak.bin]!)) return [];
     const fitted = fitLine(spectrum, peak, known, masked);
     for (let k = 0; k < known.length; k++) known[k]! += fitted.density[k]!;
     return [{ ...peak, record, spectrum, fitted }];
   });
+}
+
+/** What a plain spectrum holds where rotors are belongs to them within these factors of what came to rest, else to something else. */
+const LEAST_OF_REST = 0.5;
+const MOST_OF_REST = 3.5;
+/** The background is known to this share: the power over it counts where it is more than so many times what that leaves open. */
+const FLOOR_ERROR = 0.08;
+const CLEAR = 8;
+/** Beside a range, where its background is read, Hz. */
+const EDGE_HZ = 4;
+
+/**
+ * Lines whose ranges touch are given together what the plain spectrum holds there and no other line explains: speeds known only so
+ * well leave part of a line off its rest, and rotors that keep together hold part of one another.
+ */
+function levelled(
+  spectrum: LineSpectrum,
+  lines: readonly RotorLine[],
+  plain: readonly FoundPeak[],
+): RotorLine[] {
+  const groups: RotorLine[][] = [];
+  let until = -Infinity;
+  for (const line of [...lines].sort((a, b) => a.firstHz - b.firstHz)) {
+    if (line.firstHz < until) groups.at(-1)!.push(line);
+    else groups.push([line]);
+    until = Math.max(until, line.lastHz + 1.2);
+  }
+  return groups.flatMap((group) => {
+    const lowHz = Math.min(...group.map((line) => line.firstHz)) - 0.6;
+    const highHz = Math.max(...group.map((line) => line.lastHz)) + 0.6;
+    const { power, background } = powerWithin(spectrum, lowHz, highHz, plain);
+    const atRest = group.reduce((sum, line) => sum + line.rms ** 2, 0);
+    const ratio = power / atRest;
+    if (power < CLEAR * FLOOR_ERROR * background || ratio < LEAST_OF_REST || ratio > MOST_OF_REST)
+      return group;
+    return group.map((line) => ({ ...line, rms: Math.sqrt(ratio) * line.rms }));
+  });
+}
+
+function powerWithin(
+  { density, floor, binHz }: LineSpectrum,
+  lowHz: number,
+  highHz: number,
+  plain: readonly FoundPeak[],
+): { power: number; background: number } {
+  const last = density.length - 1;
+  const from = Math.max(1, Math.round(lowHz / binHz));
+  const to = Math.min(last, Math.round(highHz / binHz));
+  const edge = Math.round(EDGE_HZ / binHz);
+  const level = (start: number, end: number): number => {
+    const some = [...density.subarray(Math.max(1, start), Math.max(1, Math.min(last, end)))];
+    some.sort((a, b) => a - b);
+    return some.length < 3 ? Infinity : some[some.length >> 1]!;
+  };
+  const beside = Math.min(level(from - edge, from), level(to + 1, to + 1 + edge));
+  let power = 0;
+  let background = 0;
+  for (let k = from; k <= to; k++) {
+    const under = Math.min(floor[k]!, beside);
+    const other = plain.reduce((sum, line) => sum + line.fitted.density[k]!, 0);
+    power += (density[k]! - other - under) * binHz;
+    background += (under + other) * binHz;
+  }
+  return { power, background };
+}
+
+/** Whether a peak without the rotors is what taking them out left of them. */
+function isLeftover(
+  peak: Peak,
+  turning: readonly RotorLine[],
+  spectrum: LineSpectrum,
+  from: RotorAngles['from'],
+): boolean {
+  const near = turning.filter(
+    (line) => peak.frequencyHz > line.firstHz - SIDEBAND_HZ && peak.frequencyHz < line.lastHz + SIDEBAND_HZ,
+  );
+  if (peak.rms < SIDEBAND_RMS * rmsOf(near)) return true;
+  const over = turning.filter((line) => covers(line, peak.frequencyHz, spectrum));
+  if (over.length === 0) return false;
+  const range = Math.max(...over.map((line) => line.lastHz)) - Math.min(...over.map((line) => line.firstHz));
+  if (range < NARROW_RANGE_HZ[from]) return peak.rms < LEFT_RMS[from] * rmsOf(over);
+  return peak.widthHz > LEFT_WIDTH * range;
+}
+
+function rmsOf(lines: readonly RotorLine[]): number {
+  return Math.hypot(0, ...lines.map((line) => line.rms));
 }
 
 /** Whether a peak of the plain spectrum is a rotor's line, smeared by its speed. */

@@ -1,0 +1,330 @@
+/**
+ * Which peaks turn with the rotors, and what turns once per revolution: a rotor's line comes into focus when the record is turned
+ * with the course that the motor commands make one expect, and a mode or a tone is smeared by it. How strongly it must be turned
+ * says whether the line is folded: the course is a share of its true frequency, not of the one in the log.
+ */
+import { findPeaks } from './find-peaks.js';
+import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
+import { orderBand, restFloor, restSpectrum, turned, turning, type OrderBand } from './order-band.js';
+import type { SpeedGuess } from './relative-speeds.js';
+import { foldedHz } from './rotor-lines.js';
+import type { SensorRecord } from './sensor-records.js';
+
+/** A peak of the logs that follows the rotors, at its true frequency. */
+export interface FollowingPeak {
+  readonly trueHz: number;
+  /** How much it gains by being turned with the rotors, natural log, over the records it stands out in. */
+  readonly gain: number;
+  /** Log of its height over the background. */
+  readonly height: number;
+}
+
+const SLOWEST_HZ = 12;
+const FASTEST_HZ = 250;
+const SEGMENT_S = 4;
+const MOST_PEAKS = 24;
+const RECORDS_EACH = 3;
+/** Peaks of different records nearer than this share are one. */
+const SAME_SHARE = 0.012;
+/** Rotors keep within this share of their mean, whatever the throttle does. */
+const SPREAD = 0.04;
+const LEAST_REACH_HZ = 3;
+/** Times the sample rate beyond which nothing is looked for. */
+const HIGHEST_RATES = 1.6;
+/** Gain from which a peak follows. */
+const LEAST_GAIN = 0.35;
+
+interface Cluster {
+  readonly hz: number;
+  readonly height: number;
+  readonly at: readonly { readonly record: SensorRecord; readonly height: number }[];
+}
+
+export interface Following {
+  readonly peaks: readonly FollowingPeak[];
+  /** Which of the guesses made them gain most. */
+  readonly guess: number;
+}
+
+/**
+ * @param guesses for each way in which the speeds may follow the commands, the courses of all rotors
+ * @param folds lines may be folded
+ */
+export function followingPeaks(
+  guesses: readonly (readonly SpeedGuess[])[],
+  records: readonly SensorRecord[],
+  lowestHz: number,
+  folds: boolean,
+): Following {
+  const first = records[0]!;
+  // Courses at the samples, in turns ahead of steady turning at one revolution per second.
+  const courses = guesses.map((some) => some.map((guess) => courseOf(guess, first)));
+  const excursion = Math.max(...guesses.flatMap((some) => some.map((guess) => rangeOf(guess))));
+  const found = clustersOf(records, lowestHz).map((cluster) => {
+    const bands = cluster.at
+      .slice(0, RECORDS_EACH)
+      .map(({ record }) => bandAt(record, cluster.hz, excursion + SPREAD));
+    const steady = bands.map((band) => sharpness(band, band.z).value);
+    return courses.map((some) => readPeak(cluster, bands, steady, some, first.sampleRateHz, folds));
+  });
+  const totals = courses.map((_, g) =>
+    found.reduce((sum, readings) => {
+      const { gain, height } = readings[g]!;
+      return sum + gain * Math.min(MOST_HEIGHT, height);
+    }, 0),
+  );
+  const guess = totals.indexOf(Math.max(...totals));
+  const standing = found.map((readings) => readings[guess]!);
+  if (excursion < SWEEPS) return { peaks: standing, guess };
+  const clearest = sweptPeaks(ways(courses), scannedRecords(records), lowestHz, excursion, folds);
+  return { peaks: [...standing, ...clearest], guess };
+}
+
+/** Half range of the courses, as a share, from which lines are so smeared that some show no peak. */
+const SWEEPS = 0.015;
+/** Steps of the search for swept lines, as a ratio; a band reaches half as far again. */
+const SCAN_STEP = 1.05;
+/** Times the sample rate, and Hz, beyond which no swept line is looked for. */
+const SCAN_RATES = 1.4;
+const SCAN_HZ = 500;
+/** What a swept line must gain and stand out by, natural logs. */
+const SWEPT_GAIN = 0.7;
+const SWEPT_HEIGHT = 1.8;
+
+/** Mean course of all rotors, for every way the speeds may follow the commands. */
+function ways(courses: readonly (readonly Float64Array[])[]): Float64Array[] {
+  return courses.map((some) =>
+    some[0]!.map((_, i) => some.reduce((sum, course) => sum + course[i]!, 0) / some.length),
+  );
+}
+
+/** Sensor axes that rotors shake most: across their axes by what is off centre, along them by the blades. */
+const SCANNED = ['accel.x', 'accel.z', 'gyro.x'];
+const SCANNED_S = 20;
+
+function scannedRecords(records: readonly SensorRecord[]): SensorRecord[] {
+  const some = records.filter(({ sensor, axis }) => SCANNED.includes(`${sensor}.${axis}`));
+  return (some.length > 0 ? some : records.slice(0, 3)).map((record) => ({
+    ...record,
+    values: record.values.subarray(0, Math.round(SCANNED_S * record.sampleRateHz)),
+  }));
+}
+
+/**
+ * Lines that a moving throttle smears out: every frequency is tried, folded ones as well, by turning the records with the course as
+ * it would be there. Of two readings of one place in the log the one that gains more is kept.
+ *
+ * @param courses one for each way in which the speeds may follow the commands
+ */
+function sweptPeaks(
+  courses: readonly Float64Array[],
+  records: readonly SensorRecord[],
+  lowestHz: number,
+  excursion: number,
+  folds: boolean,
+): FollowingPeak[] {
+  const rate = records[0]!.sampleRateHz;
+  const highest = Math.min(SCAN_HZ, (folds ? SCAN_RATES : 0.48) * rate);
+  const found: FollowingPeak[] = [];
+  for (let hz = 1.02 * lowestHz; hz < highest; hz *= SCAN_STEP) {
+    let best: FollowingPeak | null = null;
+    for (const record of records) {
+      const band = bandAt(record, hz, excursion + SPREAD);
+      const steady = sharpness(band, band.z).value;
+      for (const course of courses) {
+        const now = sharpness(band, turned(band.z, angleAt(course, band, hz), -1));
+        const gain = now.value - steady;
+        if (gain < SWEPT_GAIN || now.height < SWEPT_HEIGHT) continue;
+        if (Math.abs(now.topHz) > 0.75 * (SCAN_STEP - 1) * hz) continue;
+        if (best === null || gain * now.height > best.gain * best.height)
+          best = { trueHz: hz + now.topHz, gain, height: now.height };
+      }
+    }
+    if (best !== null) found.push(best);
+  }
+  found.sort((a, b) => b.gain * b.height - a.gain * a.height);
+  const kept: FollowingPeak[] = [];
+  for (const peak of found) {
+    const at = foldedHz(peak.trueHz, rate);
+    const near = Math.max(1, excursion * peak.trueHz);
+    if (kept.every((other) => Math.abs(foldedHz(other.trueHz, rate) - at) > near)) kept.push(peak);
+  }
+  return kept;
+}
+
+/** A folded reading must gain this much more than the plain one. */
+const FOLDED_GAIN = 0.25;
+const MOST_HEIGHT = 6;
+
+function readPeak(
+  cluster: Cluster,
+  bands: readonly OrderBand[],
+  steady: readonly number[],
+  courses: readonly Float64Array[],
+  rate: number,
+  folds: boolean,
+): FollowingPeak {
+  const readings = folds
+    ? [cluster.hz, rate - cluster.hz, rate + cluster.hz].filter((hz) => hz < HIGHEST_RATES * rate)
+    : [cluster.hz];
+  let best: FollowingPeak = { trueHz: cluster.hz, gain: -Infinity, height: cluster.height };
+  readings.forEach((trueHz, reading) => {
+    // Mirrored lines run the other way.
+    const sign = reading === 1 ? -1 : 1;
+    for (const course of courses) {
+      let gain = reading === 0 ? 0 : -FOLDED_GAIN;
+      let offset = 0;
+      bands.forEach((band, b) => {
+        const now = sharpness(band, turned(band.z, angleAt(course, band, sign * trueHz), -1));
+        gain += (now.value - steady[b]!) / bands.length;
+        if (b === 0) offset = now.topHz;
+      });
+      if (gain > best.gain) best = { trueHz: trueHz + sign * offset, gain, height: cluster.height };
+    }
+  });
+  return best;
+}
+
+/** Peaks of all records, those of one frequency together, the highest first. */
+function clustersOf(records: readonly SensorRecord[], lowestHz: number): Cluster[] {
+  const all = records
+    .flatMap((record) => {
+      const spectrum = lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S);
+      return findPeaks(spectrum, lowestHz, 0.49 * record.sampleRateHz, 0.01).map((peak) => ({
+        record,
+        hz: peak.frequencyHz,
+        height: heightOf(spectrum, peak.bin),
+      }));
+    })
+    .sort((a, b) => b.height - a.height);
+  const clusters: { hz: number; height: number; at: { record: SensorRecord; height: number }[] }[] = [];
+  for (const { record, hz, height } of all) {
+    const own = clusters.find((cluster) => Math.abs(cluster.hz - hz) < Math.max(0.5, SAME_SHARE * hz));
+    if (own === undefined) {
+      if (clusters.length < MOST_PEAKS) clusters.push({ hz, height, at: [{ record, height }] });
+    } else if (!own.at.some((one) => one.record === record)) own.at.push({ record, height });
+  }
+  return clusters;
+}
+
+function heightOf({ density, floor }: LineSpectrum, bin: number): number {
+  return Math.log(density[bin]! / floor[bin]!);
+}
+
+function bandAt(record: SensorRecord, hz: number, share: number): OrderBand {
+  const turns = Float64Array.from(record.values, (_, i) => (hz * i) / record.sampleRateHz);
+  const band = orderBand(record, record.values, turning(turns, 1), 1, hz);
+  return { ...band, reachHz: Math.min(band.reachHz, Math.max(LEAST_REACH_HZ, share * hz)) };
+}
+
+/** Log of the sum of squares over the square of the sum: the narrower the same power, the more. */
+export function sharpness(
+  band: OrderBand,
+  z: Float64Array,
+): { readonly value: number; readonly topHz: number; readonly height: number } {
+  const spectrum = restSpectrum(band, z);
+  const floor = restFloor(spectrum);
+  let sum = 0;
+  let squares = 0;
+  let top = spectrum.middle;
+  spectrum.density.forEach((v, k) => {
+    const over = Math.max(0, v - floor);
+    sum += over;
+    squares += over * over;
+    if (v > spectrum.density[top]!) top = k;
+  });
+  return {
+    value: sum > 0 ? Math.log(squares / (sum * sum)) : -Infinity,
+    topHz: (top - spectrum.middle) * spectrum.binHz,
+    height: Math.log(spectrum.density[top]! / floor),
+  };
+}
+
+function courseOf({ speed }: SpeedGuess, record: SensorRecord): Float64Array {
+  const { values, stepS } = speed;
+  const step = 1 / record.sampleRateHz;
+  const ahead = new Float64Array(record.values.length);
+  for (let i = 1; i < ahead.length; i++) {
+    const t = record.startS + (i - 0.5) * step;
+    const x = Math.max(0, Math.min(values.length - 1.000001, (t - speed.startS) / stepS));
+    const k = Math.floor(x);
+    ahead[i] = ahead[i - 1]! + step * (values[k]! + (x - k) * (values[k + 1]! - values[k]!) - 1);
+  }
+  return ahead;
+}
+
+function angleAt(course: Float64Array, band: OrderBand, hz: number): Float64Array {
+  return Float64Array.from({ length: band.z.length / 2 }, (_, i) => {
+    const at = Math.min(course.length - 1, i * band.factor + ((band.factor - 1) >> 1));
+    return 2 * Math.PI * hz * course[at]!;
+  });
+}
+
+/** Half of what a course ranges over, as a share of the mean. */
+function rangeOf({ speed }: SpeedGuess): number {
+  const sorted = Float64Array.from(speed.values).sort();
+  const at = (share: number): number => sorted[Math.floor(share * (sorted.length - 1))]!;
+  return (at(0.98) - at(0.02)) / 2;
+}
+
+/** Multiples that a family is looked for in, and what each is worth. */
+const ORDERS = [1, 2, 3, 4];
+const PER_ORDER = 0.8;
+/** A family whose first line does not show is worth less by this. */
+const WITHOUT_FIRST = 0.5;
+/** What a peak that neither gains nor loses is worth, against one that follows. */
+const NEUTRAL = 0.35;
+/** Two peaks that neither gain nor lose make a family if they are worth this much. */
+const LEAST_SCORE = 2.2;
+
+export interface FoundBase {
+  readonly hz: number;
+  readonly score: number;
+  /** Some of it follows the motor commands; else it is a family of multiples and no more. */
+  readonly follows: boolean;
+}
+
+/** Once per revolution, from the peaks that follow the rotors; null where nothing says what turns. */
+export function baseOf(peaks: readonly FollowingPeak[]): FoundBase | null {
+  const worth = ({ gain, height }: FollowingPeak): number =>
+    Math.max(0, NEUTRAL + Math.max(-1, Math.min(1.5, gain))) *
+    Math.min(MOST_HEIGHT, height + Math.max(0, gain));
+  let best: FoundBase | null = null;
+  for (const peak of peaks)
+    for (const order of ORDERS) {
+      const hz = peak.trueHz / order;
+      if (hz < SLOWEST_HZ || hz > FASTEST_HZ) continue;
+      const family = familyOf(peaks, hz, worth);
+      if (family !== null && (best === null || family.score > best.score)) best = family;
+    }
+  return best;
+}
+
+function familyOf(
+  peaks: readonly FollowingPeak[],
+  hz: number,
+  worth: (peak: FollowingPeak) => number,
+): FoundBase | null {
+  let score = 0;
+  let sum = 0;
+  let weight = 0;
+  const orders: number[] = [];
+  let follows = false;
+  for (const k of ORDERS) {
+    const own = peaks.filter((one) => Math.abs(one.trueHz / k / hz - 1) < SPREAD && worth(one) > 0);
+    if (own.length === 0) continue;
+    orders.push(k);
+    score += Math.max(...own.map(worth)) * PER_ORDER ** (k - 1);
+    for (const one of own) {
+      if (one.gain > LEAST_GAIN && one.gain * one.height > CLEAR) follows = true;
+      sum += (worth(one) * one.trueHz) / k;
+      weight += worth(one);
+    }
+  }
+  if (!orders.includes(1)) score *= WITHOUT_FIRST;
+  if (!follows && (orders.length < 2 || !orders.includes(1) || score < LEAST_SCORE)) return null;
+  return { hz: sum / weight, score, follows };
+}
+
+/** A peak must stand out and gain to say anything: product of the two logs. */
+const CLEAR = 0.9;
