@@ -64,14 +64,16 @@ function runningMedian(density: Float64Array, first: Float64Array | null, binHz:
     // Between points a quarter of the stretch apart the median hardly changes.
     k += Math.max(1, Math.round(half / 4));
   }
+  // A typed array sorts by value many times as quickly as a plain one.
+  const around = new Float64Array(n);
   let last = -1;
   for (const k of points) {
     const half = Math.round(Math.max(FLOOR_BINS, FLOOR_HZ / binHz, FLOOR_SHARE * k));
-    const around: number[] = [];
+    let count = 0;
     for (let i = Math.max(1, k - half); i <= Math.min(n - 2, k + half); i++)
-      if (first === null || density[i]! < LINE_OVER * first[i]!) around.push(density[i]!);
-    around.sort((a, b) => a - b);
-    out[k] = Math.max(around[around.length >> 1] ?? first?.[k] ?? density[k]!, 1e-300);
+      if (first === null || density[i]! < LINE_OVER * first[i]!) around[count++] = density[i]!;
+    const sorted = around.subarray(0, count).sort();
+    out[k] = Math.max(sorted[count >> 1] ?? first?.[k] ?? density[k]!, 1e-300);
     for (let i = last + 1; i < k; i++) {
       const share = (i - last) / (k - last);
       out[i] = out[last]! ** (1 - share) * out[k]! ** share;

@@ -166,7 +166,10 @@ function placedRotors(
 }
 
 /** Powers and lags by which peaks are tried for following the motor commands, besides those that made the lines sharpest. */
-const WAYS = [0.5, 0.8].flatMap((power) => [0.05, 0.12].map((lagS) => [power, lagS] as const));
+const WAYS = [
+  [0.5, 0.05],
+  [0.8, 0.12],
+] as const;
 /** In a slow log a base must come into focus as it is, at least so far, or it may as well be a folded one: natural logs. */
 const SLOW_GAIN = 0.1;
 const SLOW_HEIGHT = 3;
