@@ -422,4 +422,3 @@ const FOLDS_BELOW_HZ = 350;
 function ownBase(one: GuessLogs, baseHz: number): number {
   return bestNear(one, baseHz, SPREAD).hz;
 }
-

@@ -109,7 +109,8 @@ function telling(
       let still = 0;
       for (const v of restSpectrum(band, turned(band.z, steadily(mean, band), -1)).density)
         still = Math.max(still, v);
-      if (top > LEAST_RATIO * floor && still < STILL * top) found.push({ ...band, floor, top: Math.log(top / floor) });
+      if (top > LEAST_RATIO * floor && still < STILL * top)
+        found.push({ ...band, floor, top: Math.log(top / floor) });
     }
   return ORDERS.flatMap((order) =>
     found

@@ -146,6 +146,20 @@ describe('rotors whose speeds are logged', () => {
       expect(Math.abs(line.frequencyHz - (200 - line.trueFrequencyHz!))).toBeLessThan(0.5);
     }
   });
+
+  test('a tone that the rotors sweep across is no rotor', () => {
+    const flight = fourRotors(400, 0.15);
+    const gyro = flight.signals.get('gyro.x')!;
+    const tone = sine(66, 0.02);
+    const values = gyro.values.map((v, i) => v + tone(gyro.clock.timeS[i]!));
+    const signals = new Map(flight.signals);
+    signals.set('gyro.x', { ...gyro, values });
+    const study = studyOf({ ...flight, signals });
+    const at = study.lines.filter((line) => line.order === null && Math.abs(line.frequencyHz - 66) < 0.2);
+    expect(at).toHaveLength(1);
+    // Rotors that cross it are taken out with what lies within a hertz of them: a seventh of the tone goes with them.
+    expect(Math.abs(at[0]!.rms / 0.02 - 1)).toBeLessThan(0.15);
+  });
 });
 
 describe('holes in a log', () => {

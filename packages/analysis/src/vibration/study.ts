@@ -36,8 +36,7 @@ export function studyVibration(
   phases: readonly Phase[],
   oscillations: readonly LoopLine[] = [],
 ): VibrationStudy | Unavailable {
-  const interval = hover;
-  const records = sensorRecords(flight, interval).filter((record) => record.sampleRateHz > 2.5 * LOWEST_HZ);
+  const records = sensorRecords(flight, hover).filter((record) => record.sampleRateHz > 2.5 * LOWEST_HZ);
   if (records.length === 0)
     return {
       unavailable: `neither gyro nor accelerometer is logged at more than ${String(2.5 * LOWEST_HZ)} Hz over a hover long enough; log the raw gyro at 400 Hz or more`,
@@ -46,7 +45,7 @@ export function studyVibration(
     record,
     spectrum: lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S),
   }));
-  const angles = rotorAngles(flight, interval, records);
+  const angles = rotorAngles(flight, hover, records);
   const mean = angles === null ? null : new MeanAngle(angles.rotors);
   const taken = seen.map(({ record, spectrum }) => ({
     record,
@@ -72,15 +71,15 @@ export function studyVibration(
     ...plain,
   ].sort(byStrength);
   const rotor =
-    believed === null ? { unavailable: noRotor(flight) } : describeRotors(flight, interval, believed);
+    believed === null ? { unavailable: noRotor(flight) } : describeRotors(flight, hover, believed);
   return {
-    interval,
+    interval: hover,
     lowestHz: LOWEST_HZ,
     spectra: seen.map(({ record, spectrum }) => describeSpectrum(record, spectrum)),
-    elsewhere: elsewhere(flight, interval, phases),
+    elsewhere: elsewhere(flight, hover, phases),
     lines,
     rotor,
-    sensors: seen.map(({ record, spectrum }) => sensorHealth(record, spectrum, interval, LOWEST_HZ)),
+    sensors: seen.map(({ record, spectrum }) => sensorHealth(record, spectrum, hover, LOWEST_HZ)),
     campbell: campbellPoints(records, rotor, lines),
     falseAlarmRate: VIBRATION_FALSE_ALARM_RATE,
   };

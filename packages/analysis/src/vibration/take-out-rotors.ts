@@ -218,8 +218,6 @@ function describe(
     trueHz,
     loggedHz: foldedHz(trueHz, record.sampleRateHz),
     folded: trueHz > record.sampleRateHz / 2,
-    sure: true,
-    narrowness: 1,
     lowHz: Math.min(...ranges.map((r) => r.lowHz)),
     highHz: Math.max(...ranges.map((r) => r.highHz)),
     firstHz: Math.min(...ranges.map((r) => r.firstHz)),

@@ -1,0 +1,70 @@
+/** What turns once per revolution, from lines that follow a known course: seen where they are, swept, folded. */
+import { describe, expect, test } from 'vitest';
+import { randomSource } from '../../../../tests/support/random.js';
+import { baseOf, followingPeaks, type FollowingPeak } from './find-base.js';
+import type { SpeedGuess } from './relative-speeds.js';
+import type { SensorRecord } from './sensor-records.js';
+
+const SECONDS = 30;
+
+/** One rotor whose speed swings by a share, and the course that says so. */
+function flown(rateHz: number, meanHz: number, share: number, orders: readonly number[]) {
+  const noise = randomSource(33);
+  const turned = (t: number): number => meanHz * (t + (share / 0.9) * (1 - Math.cos(0.9 * t)));
+  const values = Float64Array.from({ length: SECONDS * rateHz }, (_, i) =>
+    orders.reduce(
+      (sum, order) => sum + 0.1 * Math.sin(2 * Math.PI * order * turned(i / rateHz)),
+      0.05 * noise.normal(),
+    ),
+  );
+  const record = {
+    sensor: 'accel',
+    axis: 'x',
+    startS: 0,
+    sampleRateHz: rateHz,
+    values,
+  } as unknown as SensorRecord;
+  const speed = {
+    startS: 0,
+    stepS: 0.01,
+    values: Float64Array.from({ length: 100 * SECONDS + 1 }, (_, i) => 1 + share * Math.sin(0.009 * i)),
+  };
+  const guess: SpeedGuess = { rotor: 1, meanHz: null, speed };
+  return { record, guess };
+}
+
+describe('the base of a family that follows the commands', () => {
+  test.for([
+    ['in a fast log', 400, 61],
+    ['in a slow log, beyond half its rate', 150, 96],
+  ] as const)('a swept rotor is found within 1 %% %s', ([, rate, hz]) => {
+    const { record, guess } = flown(rate, hz, 0.12, [1, 2]);
+    const { peaks } = followingPeaks([[guess]], [record], 14, true);
+    const base = baseOf(peaks)!;
+    expect(Math.abs(base.hz / hz - 1)).toBeLessThan(0.01);
+    expect(base.follows).toBe(true);
+  });
+
+  test('a tone that stands still while the commands move is no rotor', () => {
+    const { record, guess } = flown(400, 61, 0.12, []);
+    const values = record.values.map((v, i) => v + 0.1 * Math.sin((2 * Math.PI * 73 * i) / 400));
+    const { peaks } = followingPeaks([[guess]], [{ ...record, values }], 14, false);
+    expect(baseOf(peaks)).toBeNull();
+  });
+});
+
+describe('a family of peaks', () => {
+  const peak = (trueHz: number, gain: number, height = 5): FollowingPeak => ({ trueHz, gain, height });
+
+  test('its first line is the base though its second stands higher', () => {
+    expect(baseOf([peak(40, 0.8, 3), peak(80, 0.8, 6), peak(120, 0.8, 3)])!.hz).toBeCloseTo(40, 6);
+  });
+
+  test('peaks that lose by being turned make none', () => {
+    expect(baseOf([peak(40, -0.9), peak(80, -0.9)])).toBeNull();
+  });
+
+  test('a peak alone that neither gains nor loses makes none', () => {
+    expect(baseOf([peak(40, 0)])).toBeNull();
+  });
+});
