@@ -416,7 +416,7 @@ function highest(values: Float64Array, from: number, to: number): number {
 }
 
 /** Logs this fast show every rotor where it is; in slower ones it may be folded. */
-const FOLDS_BELOW_HZ = 350;
+export const FOLDS_BELOW_HZ = 350;
 
 /** The base of one rotor: where, near the common one, its own course makes most of the family. */
 function ownBase(one: GuessLogs, baseHz: number): number {

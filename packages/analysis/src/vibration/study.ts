@@ -5,9 +5,10 @@ import type { Unavailable } from '../unavailable.js';
 import { campbellPoints } from './campbell.js';
 import { findPeaks, type Peak } from './find-peaks.js';
 import { fitLine } from './fit-line.js';
+import { flagFoldPairs } from './fold-pairs.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
 import { describePlainLine, type FoundPeak, type GroundPeak, type LoopLine } from './plain-lines.js';
-import { rotorAngles, type RotorAngles } from './rotor-angles.js';
+import { FOLDS_BELOW_HZ, rotorAngles, type RotorAngles } from './rotor-angles.js';
 import { bladeOrder, describeRotorLine, type RotorLine } from './rotor-lines.js';
 import { describeRotors, meanCommand, throttleMoves } from './rotor-study.js';
 import { sensorHealth } from './sensor-health.js';
@@ -63,9 +64,11 @@ export function studyVibration(
   const believed = angles !== null && (angles.from === 'speed-channel' || turning.length > 0) ? angles : null;
   const blades = bladeOrder(turning);
   const ground = groundPeaks(flight, phases);
-  const plain = found
+  const described = found
     .flatMap((one) => one.plain)
     .map((line) => describePlainLine(line, { loops: oscillations, ground, rotorsKnown: believed !== null }));
+  const rateHz = records[0]!.sampleRateHz;
+  const plain = believed === null && rateHz < FOLDS_BELOW_HZ ? flagFoldPairs(described, rateHz) : described;
   const lines = [
     ...(believed === null ? [] : turning.map((line) => describeRotorLine(line, blades, believed.from))),
     ...plain,
