@@ -158,7 +158,8 @@ function placedRotors(
     ...angleOf(rotor, speed, baseHz, first),
     speed,
   });
-  const followed = rotorMeans(guesses.map(({ rotor, speed }) => at(rotor, speed)), records, SLOWEST_HZ); // prettier-ignore
+  const rough = guesses.map(({ rotor, speed }) => at(rotor, speed));
+  const followed = rotorMeans(rough, records, SLOWEST_HZ);
   if (moves) return followed.rotors;
   const still = guesses.map(({ speed }) => at(null, { ...speed, values: speed.values.map(() => 1) }));
   const steady = rotorMeans(still, records, SLOWEST_HZ);
@@ -170,6 +171,8 @@ const WAYS = [
   [0.5, 0.05],
   [0.8, 0.12],
 ] as const;
+/** In slow logs, where what made the lines sharpest may have been none of the rotors' doing. */
+const SLOW_WAYS = [...WAYS, [0.5, 0.12], [0.8, 0.05]] as const;
 /** In a slow log a base must come into focus as it is, at least so far, or it may as well be a folded one: natural logs. */
 const SLOW_GAIN = 0.1;
 const SLOW_HEIGHT = 3;
@@ -183,7 +186,12 @@ function courseAndBase(
   searched: readonly Searched[],
 ): (Pick<Course, 'power' | 'lagS' | 'guesses'> & { readonly baseHz: number }) | null {
   const rate = searched[0]!.record.sampleRateHz;
-  const ways = [best, ...WAYS.map(([power, lagS]) => ({ power, lagS, guesses: guessedSpeeds(flight, interval, power, lagS) }))]; // prettier-ignore
+  const others = (rate < FOLDS_BELOW_HZ ? SLOW_WAYS : WAYS).map(([power, lagS]) => ({
+    power,
+    lagS,
+    guesses: guessedSpeeds(flight, interval, power, lagS),
+  }));
+  const ways = [best, ...others];
   const following = followingPeaks(
     ways.map(({ guesses }) => guesses),
     searched.map((one) => one.record),

@@ -109,7 +109,8 @@ export function takeOutRotors(
       const described = describe(line, next, angles, record);
       if (isGhost(described, lines) || isUnlikely(described, lines)) continue;
       lines.push(described);
-      subtractBand(rest, restored(next.band, line.z, offsetOf(line, frames.get(next.order)!)), next.band.factor, next.cosSin); // prettier-ignore
+      const part = restored(next.band, line.z, offsetOf(line, frames.get(next.order)!));
+      subtractBand(rest, part, next.band.factor, next.cosSin);
     }
     waiting = waiting.filter((one) => {
       if (Math.abs(one.loggedHz - next.loggedHz) > one.band.reachHz + next.band.reachHz + BESIDE_HZ)
