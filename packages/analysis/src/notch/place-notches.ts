@@ -134,11 +134,16 @@ class TargetSearch {
     // The widest and deepest of all show whether these targets can do it at all.
     for (const level of this.#levels) {
       const least: Float64Array[] = [];
+      let last: Float64Array | null = null;
       for (const { powerGain } of level) {
-        const last = least.at(-1);
-        least.push(
-          Float64Array.from(this.#parts, (part, i) => Math.min(powerGain[part]!, last?.[i] ?? Infinity)),
-        );
+        // A plain loop: this is half of the whole search.
+        const own = new Float64Array(this.#parts.length);
+        for (let i = 0; i < own.length; i++) {
+          const gain = powerGain[this.#parts[i]!]!;
+          own[i] = last === null || gain < last[i]! ? gain : last[i]!;
+        }
+        least.push(own);
+        last = own;
       }
       this.#leastUpTo.push(least);
     }
