@@ -129,7 +129,7 @@ function searchAngles(
     ? FINER_POWERS.map((step) => tried(byLag.power + step, byLag.lagS)).reduce(sharper, byLag)
     : byLag;
   if (best.guesses.length === 0) return null;
-  const course = courseAndBase(best, flight, interval, searched);
+  const course = courseAndBase(best, flight, interval, searched, moves);
   if (course === null) return null;
   const placed = placedRotors(course.guesses, course.baseHz, records, moves);
   return {
@@ -184,6 +184,7 @@ function courseAndBase(
   flight: Flight,
   interval: Interval,
   searched: readonly Searched[],
+  moves: boolean,
 ): (Pick<Course, 'power' | 'lagS' | 'guesses'> & { readonly baseHz: number }) | null {
   const rate = searched[0]!.record.sampleRateHz;
   const others = (rate < FOLDS_BELOW_HZ ? SLOW_WAYS : WAYS).map(([power, lagS]) => ({
@@ -200,6 +201,8 @@ function courseAndBase(
   );
   const family = baseOf(following.peaks);
   if (family !== null) {
+    // Where the commands hardly move, what little follows them does not tell a folded rotor from one that is seen where it is.
+    if (!moves && family.hz > rate / 2) return null;
     const { power, lagS, guesses } = rate < FOLDS_BELOW_HZ ? ways[following.guess]! : best;
     return { power, lagS, guesses, baseHz: family.hz };
   }
