@@ -1,5 +1,5 @@
 /** One flight of several: what a worker is told, and what it hands back. */
-import type { HoverPicture, HoverSummary } from '@settle/analysis';
+import type { HoverNotes, HoverPicture, HoverSummary } from '@settle/analysis';
 import type { FlownConfiguration, GainsFile } from '@settle/parser';
 import { describeFailure, type FailureReport } from './failures.js';
 import { problemNotes, readFlightFrom } from './flight-reading.js';
@@ -16,6 +16,8 @@ export interface HoverJob {
   readonly gains: GainsFile | null;
   /** In place of what the gains file says, as a record tells it; null: as the gains file says. */
   readonly configuration: FlownConfiguration | null;
+  /** What a record tells besides; null without one. */
+  readonly notes: HoverNotes | null;
 }
 
 export interface StudiedHover {
@@ -46,6 +48,7 @@ export async function runHoverJob(job: HoverJob, wantsPicture: boolean): Promise
       name,
       gains,
       ...(configuration === null ? {} : { configuration }),
+      ...(job.notes === null ? {} : { notes: job.notes }),
     });
     const problems = await problemNotes(flight.problems);
     return {

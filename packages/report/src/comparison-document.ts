@@ -20,6 +20,7 @@ import {
   words,
 } from './document.js';
 import { NO_VALUE, formatEstimate, formatSignificant, formatSureness } from './numbers.js';
+import { actionsOf } from './verdict.js';
 import { AXIS_ORDER, SEVERITY_EMPHASIS, asSentence, capitalise, joinWords } from './words.js';
 
 const STEP_EMPHASIS: Readonly<Record<StepSummary['verdict'], Emphasis>> = {
@@ -31,17 +32,21 @@ const STEP_EMPHASIS: Readonly<Record<StepSummary['verdict'], Emphasis>> = {
   'not comparable': 'plain',
 };
 
-/** @param pictures of the same hovers, for charts; none by default */
+/**
+ * @param pictures of the same hovers, for charts; none by default
+ * @param aircraft its name, where it is known
+ */
 export function assembleComparisonDocument(
   comparison: Comparison,
   pictures: readonly HoverPicture[] = [],
+  aircraft: string | null = null,
 ): ReportDocument {
   const names = hoverNames(comparison);
   const charts = pictures.length === 0 ? [] : slopeCharts(names, comparison.rows);
   const overlays = overlayCharts(pictures);
   return {
-    title: `Hovers side by side: ${String(names.length)}`,
-    subtitle: names.join(' → '),
+    title: `${aircraft === null ? 'Hovers' : `${aircraft}: hovers`} side by side: ${String(names.length)}`,
+    subtitle: [names.join(' → '), ...daysOf(comparison)].join(' · '),
     sections: [
       verdictSection(comparison),
       adviceSection(comparison),
@@ -59,38 +64,47 @@ export function assembleComparisonDocument(
       {
         title: 'Cautions',
         role: 'caution' as const,
-        blocks: [list(comparison.cautions.map((text) => item(text)))],
+        blocks: [
+          list(comparison.cautions.map((text) => item(text.replace('come from one log', 'come from logs')))),
+        ],
       },
     ].filter((section) => section !== null),
   };
+}
+
+/** First and last day, where they were written down. */
+function daysOf({ steps }: Comparison): string[] {
+  const days = steps.flatMap(({ told }) => (told?.date == null ? [] : [told.date.slice(0, 10)]));
+  const last = days.at(-1);
+  return last === undefined ? [] : [`up to ${last}`];
 }
 
 function hoverNames({ steps }: Comparison): string[] {
   return [steps[0]!.from, ...steps.map(({ to }) => to)];
 }
 
-/** What to do first; the rest stands under the next step. */
-const MOST_ACTIONS = 3;
-
-function verdictSection({ steps, done, findings, advice }: Comparison): Section {
+function verdictSection({ steps, done, findings, advice, flights }: Comparison): Section {
   // What endangers the next flight comes before whether the last change helped.
-  const blocks: Block[] = findings
-    .filter(({ severity }) => severity !== 'note')
-    .map((finding) =>
+  const dangers = flights.at(-1)!.findings.filter(({ severity }) => severity === 'danger');
+  const blocks: Block[] = [...findings.filter(({ severity }) => severity !== 'note'), ...dangers].map(
+    (finding) =>
       sentence(
         `${capitalise(finding.severity)}: ${asSentence(finding.summary)}`,
         SEVERITY_EMPHASIS[finding.severity],
       ),
-    );
-  for (const { text } of advice.filter(({ step }) => step === 1).slice(0, MOST_ACTIONS))
+  );
+  const last: Diagnosis = { ...flights.at(-1)!, advice };
+  for (const { text } of advice.filter(({ kind }) => kind === 'do-not-fly'))
     blocks.push(action(asSentence(text)));
+  blocks.push(...actionsOf(last));
   blocks.push(
     list(
       steps.map((step) =>
         item(
           `${step.from} → ${step.to}: ${asSentence(step.summary)}`,
           [
-            `Changed: ${step.changes.length === 0 ? 'nothing that is told or seen' : step.changes.join('; ')}`,
+            ...toldLines(step),
+            `Changed, by gains and logs: ${step.changes.length === 0 ? 'nothing' : step.changes.join('; ')}`,
             ...(step.wind === null ? ['Wind: not known'] : [`Wind: ${step.wind}`]),
           ],
           STEP_EMPHASIS[step.verdict],
@@ -101,6 +115,16 @@ function verdictSection({ steps, done, findings, advice }: Comparison): Section 
   blocks.push(sentence(asSentence(done.summary), done.ready ? 'good' : 'strong'));
   if (!done.ready) blocks.push(list(done.missing.map((text) => item(asSentence(text)))));
   return { title: 'Verdict', role: 'verdict', blocks };
+}
+
+/** What was written down of a hover: often the very cause of what the numbers show. */
+function toldLines({ told }: StepSummary): string[] {
+  if (told === null) return [];
+  return [
+    ...(told.changes.length === 0 ? [] : [`You noted as changed: ${told.changes.join('; ')}`]),
+    ...(told.note === null ? [] : [`Your note: ${told.note}`]),
+    ...(told.weather === null ? [] : [`Weather, as noted: ${told.weather}`]),
+  ];
 }
 
 /** The pictures of one axis; its numbers stand in the tables. */
@@ -168,7 +192,7 @@ const GROUPS: readonly { group: ComparisonRow['group']; title: string; note: str
   {
     group: 'loops',
     title: 'Loops',
-    note: 'Beyond 8 dB, 50° and a damping ratio of 0.3 more margin is neither better nor worse. Values ± one standard error; each verdict is against the hover before.',
+    note: 'Beyond 8 dB, 50° and a damping ratio of 0.3 more margin is neither better nor worse. Values ± one standard error; each verdict is against the hover before. Hovers of one build share what any of them shows of the plant; each flew with its own gains.',
   },
   { group: 'wind', title: 'Wind met', note: 'Angular acceleration that the demands do not explain.' },
   {

@@ -60,11 +60,12 @@ function chartLines({ id, alternative, see }: Chart, { chartPath }: MarkdownOpti
 export function renderMarkdown(document: ReportDocument, options: MarkdownOptions = {}): string {
   const parts = [`# ${escapeMarkdown(document.title)}`, escapeMarkdown(document.subtitle)];
   for (const section of document.sections) {
-    parts.push(`## ${escapeMarkdown(section.title)}`);
-    for (const block of section.blocks) {
-      const lines = blockLines(block, options);
-      if (lines.length > 0) parts.push(lines.join('\n'));
-    }
+    const blocks = section.blocks
+      .map((block) => blockLines(block, options))
+      .filter((lines) => lines.length > 0);
+    // A section of pictures has nothing to say where none are shown.
+    if (blocks.length === 0) continue;
+    parts.push(`## ${escapeMarkdown(section.title)}`, ...blocks.map((lines) => lines.join('\n')));
   }
   return `${parts.join('\n\n')}\n`;
 }

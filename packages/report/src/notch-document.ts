@@ -50,8 +50,16 @@ function verdictOf(report: NotchReport): Section {
   else if (isUnavailable(filters)) blocks.push(sentence(asSentence(filters.unavailable), 'fault'));
   else if (filters.undecided !== null) blocks.push(sentence(asSentence(filters.undecided), 'fault'));
   else if (!filters.needed) blocks.push(sentence('No filter is needed for what vibrates.', 'good'));
-  for (const step of report.advice.filter(({ kind }) => kind === 'filter'))
+  // What shakes is mended before it is filtered away.
+  for (const step of report.advice.filter(({ kind }) => kind === 'do-not-fly' || kind === 'mechanical'))
     blocks.push(action(asSentence(step.text)));
+  const steps = report.advice.filter(({ kind }) => kind === 'filter');
+  const untold = isUnavailable(filters)
+    ? undefined
+    : filters.assumptions.find((text) => text.startsWith('no filters of the gyro are told'));
+  if (steps.length > 0 && untold !== undefined)
+    blocks.push(sentence(`Only if no filter of the gyro is flown yet: ${untold}.`, 'fault'));
+  for (const step of steps) blocks.push(action(asSentence(step.text)));
   blocks.push(sentence(phaseSentence(report.phases), 'quiet'));
   return { title: 'Verdict', role: 'verdict', blocks };
 }

@@ -230,6 +230,8 @@ export function renderText(document: ReportDocument, options: TextOptions): stri
     ...wrapText(printable(document.subtitle), width),
   ];
   for (const section of document.sections) {
+    // A section of pictures has nothing to say where none are drawn.
+    if (section.blocks.every((block) => blockLines(block, fitted, paint).length === 0)) continue;
     lines.push('', paint(printable(section.title), 'title'));
     let previous: Block | null = null;
     for (const block of section.blocks) {

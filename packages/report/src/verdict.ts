@@ -111,7 +111,7 @@ function otherText(diagnosis: Diagnosis, wobble: AxisOscillation): string {
 }
 
 /** What to do first, with what to watch for beside it; reasons and the rest stand in the section on advice. */
-function actionsOf(diagnosis: Diagnosis): Block[] {
+export function actionsOf(diagnosis: Diagnosis): Block[] {
   const first = diagnosis.advice.filter(({ step }) => step === 1);
   const groups = gatherGainGroups(first);
   const gains = groups.map((group): Block => {
@@ -152,9 +152,7 @@ function quietAnswer(diagnosis: Diagnosis, measured: readonly AxisName[]): Block
       ),
     ];
   }
-  const isWrong = diagnosis.findings.some(
-    ({ id, severity }) => severity !== 'note' && (LOOP_FINDINGS.has(id) || severity === 'danger'),
-  );
+  const isWrong = diagnosis.findings.some(({ severity }) => severity !== 'note');
   const unknown = measured.filter((axis) => isUnavailable(diagnosis.axes[axis].margins.rate));
   const ofAxes = unknown.length === measured.length ? '' : ` of ${joinWords(unknown)}`;
   const margins =
@@ -217,6 +215,9 @@ export function assembleVerdict(diagnosis: Diagnosis): Section {
       );
   }
   // Silence comes first only where nothing is wrong: it is then the answer, and what to do next follows from it.
+  const faults = alone.filter(({ id, severity }) => severity === 'fault' && !LOOP_FINDINGS.has(id));
+  const lead = blocks.length === 0 ? faults[0] : undefined;
+  if (lead !== undefined) blocks.push(sentence(standingText(lead), 'fault'));
   const isQuiet = blocks.length === 0;
   if (isQuiet) blocks.push(...quietAnswer(diagnosis, measured));
   blocks.push(...actionsOf(diagnosis));
@@ -228,10 +229,8 @@ export function assembleVerdict(diagnosis: Diagnosis): Section {
   if (worst !== undefined && silent.length > 0) {
     blocks.push(sentence(`Nothing stands out on ${joinWords(silent)}.`));
   }
-  for (const finding of alone.filter(({ severity }) => severity === 'fault')) {
-    if (!LOOP_FINDINGS.has(finding.id))
-      blocks.push(sentence(`Also: ${finding.summary.replace(/\.$/, '')}.`, 'fault'));
-  }
+  for (const finding of faults)
+    if (finding !== lead) blocks.push(sentence(`Also: ${finding.summary.replace(/\.$/, '')}.`, 'fault'));
   if (unmeasured.length > 0) {
     const verb = unmeasured.length === 1 ? 'is' : 'are';
     blocks.push(

@@ -103,7 +103,19 @@ function planBlocks(plan: NotchPlan, notches: readonly Notch[]): Block[] {
   if (plan.undecided !== null) return [sentence(`Filters: ${asSentence(plan.undecided)}`)];
   const blocks: Block[] = plan.because.map((text) => sentence(`Filters: ${asSentence(text)}`));
   if (notches.length > 0) blocks.push(notchTable(notches));
-  if (plan.needed) blocks.push(tradeTable(plan), ...beforeAfter(plan));
+  if (plan.needed)
+    blocks.push(
+      tradeTable(plan),
+      ...(plan.alternatives.some(({ margins }) => Object.keys(margins).length > 0)
+        ? [
+            sentence(
+              'Margins left are those with the gains advised before these filters were placed; with the filters the gains are decided once more. Filters and gain changes are one step: make both or neither.',
+              'quiet',
+            ),
+          ]
+        : []),
+      ...beforeAfter(plan),
+    );
   if (plan.assumptions.length > 0 && plan.needed)
     blocks.push(list([item('Taken for granted', plan.assumptions.map(asSentence))]));
   return blocks;

@@ -98,7 +98,7 @@ function vibration(findings: readonly Finding[]): Advice[] {
       basis: 'rule-of-thumb',
       because: about(findings, 'rotor-vibration').map((f) => f.summary),
       watchFor: 'chipped props, bent shafts, loose motors, hot motors after a hover',
-      text: `With the battery unplugged and the props off, balance or replace the props, check shafts and mounts, and see that the sensor board is held softly and nothing touches it. Raise no derivative gain on ${axes.join(' and ')} while it lasts.`,
+      text: `With the battery unplugged and the props off, balance or replace the props, check shafts and mounts, and see that the sensor board is held softly and nothing touches it. Where it lasts, raise no derivative gain on ${axes.join(' and ')} without the filters advised with it.`,
     },
   ];
 }

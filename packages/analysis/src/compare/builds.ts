@@ -57,6 +57,8 @@ export interface GainStep {
 
 /** Gains that changed, as factors: as declared for both hovers where they are, else from the controllers as identified. */
 export function gainSteps(a: HoverSummary, b: HoverSummary): GainStep[] {
+  // What is read from a log stands beside what is read from a log only.
+  if ((a.gains === null) !== (b.gains === null)) return [];
   return AXES.flatMap((axis): GainStep[] => {
     const [before, after] = [gainsOf(a, axis), gainsOf(b, axis)];
     const [ca, cb] = [a.axes[axis].controller, b.axes[axis].controller];

@@ -74,6 +74,7 @@ function madeHover(name: string, changed: Partial<HoverSummary> = {}): HoverSumm
     saturation: measured(0, 0),
     gains: null,
     configuration: {},
+    notes: null,
     ...changed,
   };
 }

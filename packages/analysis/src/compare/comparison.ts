@@ -3,6 +3,7 @@ import type { AxisName } from '@settle/parser';
 import type { Advice, Diagnosis, Finding } from '../diagnosis.js';
 import type { FoundChange } from './effectiveness.js';
 import type { GainFit } from './gain-fit.js';
+import type { HoverNotes } from './hover-summary.js';
 import type { LineOrigin } from './line-origins.js';
 
 export type Verdict = 'better' | 'worse' | 'same' | 'unclear';
@@ -42,6 +43,8 @@ export interface StepSummary {
   readonly summary: string;
   /** What the wind did. */
   readonly wind: string | null;
+  /** What the person wrote down of the later hover; null: nothing. */
+  readonly told: HoverNotes | null;
 }
 
 export interface Comparison {

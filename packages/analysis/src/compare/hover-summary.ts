@@ -65,12 +65,23 @@ export interface BandLevels {
   readonly rms: readonly number[];
 }
 
+/** What the person wrote down of a hover; nothing of it is measured. */
+export interface HoverNotes {
+  /** What was changed since the hover before. */
+  readonly changes: readonly string[];
+  readonly note: string | null;
+  readonly weather: string | null;
+  /** RFC 3339, as written. */
+  readonly date: string | null;
+}
+
 /** Who a hover is. */
 export interface HoverIdentity {
   readonly name: string;
   readonly gains: GainsFile | null;
   /** Overrides that of the gains file. */
   readonly configuration?: FlownConfiguration;
+  readonly notes?: HoverNotes;
 }
 
 export interface HoverSummary {
@@ -93,4 +104,5 @@ export interface HoverSummary {
   readonly saturation: Measured | null;
   readonly gains: GainsFile | null;
   readonly configuration: FlownConfiguration;
+  readonly notes: HoverNotes | null;
 }

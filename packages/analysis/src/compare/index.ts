@@ -1,5 +1,12 @@
 export type * from './comparison.js';
-export type { HoverIdentity, HoverSummary, AxisSummary, LineSummary, Measured } from './hover-summary.js';
+export type {
+  HoverIdentity,
+  HoverNotes,
+  HoverSummary,
+  AxisSummary,
+  LineSummary,
+  Measured,
+} from './hover-summary.js';
 export { compareHovers } from './compare-hovers.js';
 export { summariseHover } from './summarise-hover.js';
 export type { FoundChange } from './effectiveness.js';

@@ -23,6 +23,8 @@ interface LoopQuantity {
   readonly valueOf: (m: LoopMetrics) => number | null;
   /** More is better, and enough is enough: beyond what is wanted there is no better or worse. */
   readonly goodness: (m: LoopMetrics) => number | null;
+  /** The goodness where enough is never enough; absent: the goodness itself has no such end. */
+  readonly unended?: (m: LoopMetrics) => number | null;
   /** Of the goodness. */
   readonly bound: number;
   /** What few numbers miss of a value, and of a difference between two loops of one plant: a least part, and a share of it. */
@@ -48,6 +50,7 @@ const QUANTITIES: readonly LoopQuantity[] = [
     unit: 'dB',
     loop: 'rate',
     valueOf: (m) => m.rateGainMarginDb,
+    unended: (m) => m.rateGainMarginDb,
     goodness: (m) => margin(m.rateGainMarginDb, m.rateStable, AIM.gainMarginDb),
     bound: 1,
     modelStd: MODEL_STD.rate.gainDb,
@@ -59,6 +62,7 @@ const QUANTITIES: readonly LoopQuantity[] = [
     unit: 'deg',
     loop: 'rate',
     valueOf: (m) => m.ratePhaseMarginDeg,
+    unended: (m) => m.ratePhaseMarginDeg,
     goodness: (m) => margin(m.ratePhaseMarginDeg, m.rateStable, AIM.phaseMarginDeg),
     bound: 5,
     modelStd: MODEL_STD.rate.phaseDeg,
@@ -70,6 +74,7 @@ const QUANTITIES: readonly LoopQuantity[] = [
     unit: 'dB',
     loop: 'attitude',
     valueOf: (m) => m.attitudeGainMarginDb,
+    unended: (m) => m.attitudeGainMarginDb,
     goodness: (m) => margin(m.attitudeGainMarginDb, m.attitudeStable, AIM.gainMarginDb),
     bound: 1,
     modelStd: MODEL_STD.attitude.gainDb,
@@ -81,6 +86,7 @@ const QUANTITIES: readonly LoopQuantity[] = [
     unit: 'deg',
     loop: 'attitude',
     valueOf: (m) => m.attitudePhaseMarginDeg,
+    unended: (m) => m.attitudePhaseMarginDeg,
     goodness: (m) => margin(m.attitudePhaseMarginDeg, m.attitudeStable, AIM.phaseMarginDeg),
     bound: 5,
     modelStd: MODEL_STD.attitude.phaseDeg,
@@ -92,6 +98,7 @@ const QUANTITIES: readonly LoopQuantity[] = [
     unit: '1',
     loop: 'attitude',
     valueOf: (m) => m.dampingRatio,
+    unended: (m) => m.dampingRatio,
     goodness: (m) => wanted(m.dampingRatio, WELL_DAMPED),
     bound: 0.04,
     modelStd: 0.025,
@@ -221,13 +228,56 @@ function paired(
   const variance = differences.reduce((sum, v) => sum + (v - mean) ** 2, 0) / (differences.length - 1);
   const gain = b - a;
   const { least, share } = quantity.differenceStd;
+  // Where the likeliest plant and the mean of all likely ones disagree, the quantity jumps and neither is to be trusted.
+  const std = Math.hypot(Math.sqrt(variance), gain - mean, least, share * gain);
   return {
     gain,
-    // Where the likeliest plant and the mean of all likely ones disagree, the quantity jumps and neither is to be trusted.
-    std: Math.hypot(Math.sqrt(variance), gain - mean, least, share * gain),
+    std: Math.min(std, unendedStd(quantity, earlier, later, gain, differences) ?? Infinity),
     bound: quantity.bound,
-    doubt: quantity.metric === GUST_METRIC ? contradicted(hovers[h - 1]!, hovers[h]!, axis) : null,
+    doubt:
+      toldForOne(hovers[h - 1]!, hovers[h]!) ??
+      (quantity.metric === GUST_METRIC ? contradicted(hovers[h - 1]!, hovers[h]!, axis) : null),
   };
+}
+
+/** Gains read from a log are not sure enough to be set against gains that were told. */
+function toldForOne(earlier: HoverSummary, later: HoverSummary): string | null {
+  if ((earlier.gains === null) === (later.gains === null)) return null;
+  const untold = earlier.gains === null ? earlier : later;
+  return `the gains and filters of ${untold.name} are not told, and those read from its log are not sure enough to stand beside told ones`;
+}
+
+/** With this share of the plants the change must matter. */
+const MATTERS_SHARE = 0.9;
+
+/**
+ * How far a margin stands from what is wanted may be known poorly, and how much it changed well: twice the gain is 6 dB less with
+ * any plant. Where the change would matter with nearly all plants, the error of the change itself is what counts.
+ */
+function unendedStd(
+  { unended, bound, differenceStd }: LoopQuantity,
+  earlier: HoverLoops,
+  later: HoverLoops,
+  gain: number,
+  differences: readonly number[],
+): number | null {
+  if (unended === undefined || earlier.best === null || later.best === null || Math.abs(gain) < bound)
+    return null;
+  const mattering = differences.filter((d) => d * Math.sign(gain) > bound / 2).length;
+  if (mattering < MATTERS_SHARE * differences.length) return null;
+  const [a, b] = [unended(earlier.best), unended(later.best)];
+  if (a === null || b === null || Math.sign(b - a) !== Math.sign(gain)) return null;
+  const changes = later.draws.flatMap((draw, i) => {
+    const before = earlier.draws[i] === undefined ? null : unended(earlier.draws[i]);
+    const after = unended(draw);
+    return before === null || after === null ? [] : [after - before];
+  });
+  const own = spread(changes);
+  if (own === null || changes.length < MATTERS_SHARE * later.draws.length) return null;
+  const mean = changes.reduce((sum, v) => sum + v, 0) / changes.length;
+  const { least, share } = differenceStd;
+  // The same number of standard errors, on the scale of what matters.
+  return (Math.abs(gain) * Math.hypot(own, b - a - mean, least, share * (b - a))) / Math.abs(b - a);
 }
 
 /** Fewer plants than this that both loops are stable with say nothing. */

@@ -1,5 +1,5 @@
 /** Each step of the sequence in one sentence: what was changed, how windy it was, whether it helped. */
-import { AXES } from '@settle/parser';
+import { AXES, type AxisName } from '@settle/parser';
 import { differenceP } from '../statistics/index.js';
 import { configurationChanges, tuneChanges } from './builds.js';
 import type { ComparisonRow, StepSummary } from './comparison.js';
@@ -38,6 +38,7 @@ export function summariseSteps(
       changes: [...built, ...tuned],
       configurationChanged,
       wind,
+      told: later.notes,
     };
     if (configurationChanged)
       return {
@@ -93,9 +94,16 @@ const list = (names: readonly string[]): string =>
 const OTHER_DAY = 1.25;
 const OTHER_DAY_P = 0.05;
 
+const swingsByItself = (hover: HoverSummary, axis: AxisName): boolean =>
+  hover.diagnosis.axes[axis].oscillations.some(
+    ({ regime }) => regime === 'limit-cycle' || regime === 'growing',
+  );
+
 /** How the wind changed: the mean over the axes of the logarithm of the disturbance met; null where it is not known or did not. */
 function windChange(a: HoverSummary, b: HoverSummary): string | null {
   const steps = AXES.flatMap((axis) => {
+    // What a swing that keeps itself going leaves unexplained is not the wind's.
+    if (swingsByItself(a, axis) || swingsByItself(b, axis)) return [];
     const [da, db] = [a.axes[axis].disturbance, b.axes[axis].disturbance];
     if (da?.std == null || db?.std == null || !(da.value > 0) || !(db.value > 0)) return [];
     return [

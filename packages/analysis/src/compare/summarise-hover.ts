@@ -41,6 +41,7 @@ export function summariseHover(
     saturation: saturationOf(study),
     gains: identity.gains,
     configuration: identity.configuration ?? identity.gains?.configuration ?? {},
+    notes: identity.notes ?? null,
   };
 }
 

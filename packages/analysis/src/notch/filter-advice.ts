@@ -63,14 +63,17 @@ function notchText(notch: PlacedNotch): string {
         ? ', its centre following the throttle'
         : ', its centre following the rotor speed';
   const where = `${notch.centreHz.toFixed(1)} Hz, ${notch.bandwidthHz.toFixed(1)} Hz wide, ${notch.depthDb.toFixed(0)} dB deep${follows}`;
+  // A line that turns with nothing is a part that rings: a filter hides it from the controller and from nobody else.
+  const rings =
+    notch.orders.length === 0 ? 'Find what rings first, and mend it if it gives; then put' : 'Put';
   return notch.replaces === null
-    ? `Put a notch on the gyro at ${where}`
+    ? `${rings} a notch on the gyro at ${where}`
     : `Change the gyro’s notch at ${notch.replaces.centreHz.toFixed(1)} Hz to ${where}`;
 }
 
 function notchReasons(notch: PlacedNotch): string[] {
   return [
-    `the width is by ${notch.definitionText}; in the other common definition type ${notch.widthOtherDefinitionHz.toFixed(1)} Hz (Q ${notch.qOtherDefinition.toFixed(2)})`,
+    `${notch.definitionText}; in the other common definition type ${notch.widthOtherDefinitionHz.toFixed(1)} Hz (Q ${notch.qOtherDefinition.toFixed(2)})`,
     `it costs ${notch.phaseLagDeg.toFixed(1)}° at ${notch.phaseLagAtHz.toFixed(1)} Hz and takes the gyro’s noise there from ${notch.noiseBeforeDegS.toFixed(2)} to ${notch.noiseAfterDegS.toFixed(2)} deg/s, by running it over this log`,
     notch.movesAs,
     ...notch.warnings,

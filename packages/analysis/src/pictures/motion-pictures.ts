@@ -105,8 +105,12 @@ function envelopeOf(rate: Signal, hover: Interval, oscillation: Oscillation): Ti
     oscillation.frequencyHz,
     ENVELOPE_HALF_WIDTH,
   );
-  const amplitude = line.re.map((re, i) => Math.hypot(re, line.im[i]!));
-  return thinEven(amplitude, record.startS, 1 / line.rateHz, DEG);
+  // At its ends the record breaks off, and the filter that follows the swing sees half of it.
+  const cut = Math.min(Math.round(line.rateHz / oscillation.frequencyHz), Math.floor(line.re.length / 4));
+  const amplitude = line.re
+    .slice(cut, line.re.length - cut)
+    .map((re, i) => Math.hypot(re, line.im[i + cut]!));
+  return thinEven(amplitude, record.startS + cut / line.rateHz, 1 / line.rateHz, DEG);
 }
 
 function aroundSwing(o: Oscillation, envelope: TimeSeries | null, hover: Interval): Interval {

@@ -18,6 +18,8 @@ interface Sequence {
   /** Every log, by real path, so that no output lands on one. */
   readonly realPaths: ReadonlySet<string>;
   readonly notes: readonly string[];
+  /** As the record tells; null without one. */
+  readonly aircraft: string | null;
 }
 
 export async function compare(
@@ -25,7 +27,7 @@ export async function compare(
   options: OptionValues,
   progress: Progress,
 ): Promise<void> {
-  const { jobs, realPaths, notes } =
+  const { jobs, realPaths, notes, aircraft } =
     options.record === undefined
       ? await sequenceOfFlights(operands, options)
       : await sequenceOfRecord(options.record, operands, options);
@@ -39,7 +41,7 @@ export async function compare(
   const [analysis, report] = await Promise.all([loadAnalysis(), loadReport()]);
   const comparison = analysis.compareHovers(hovers.map(({ summary }) => summary));
   const pictures = hovers.flatMap(({ picture }) => (picture === null ? [] : [picture]));
-  const document = report.assembleComparisonDocument(comparison, pictures);
+  const document = report.assembleComparisonDocument(comparison, pictures, aircraft);
 
   const written = await writeReportFiles(document, input, options, progress);
   progress.clear();
@@ -90,11 +92,12 @@ async function sequenceOfFlights(operands: readonly string[], options: OptionVal
       },
       gains: file === NONE ? null : parseGains(await readSettingsText(file, 'gains file'), file),
       configuration: null,
+      notes: null,
     });
   }
   const notes =
     gains.length === 1 && gains[0] !== NONE ? [`the gains of ${gains[0]!} are taken for all flights`] : [];
-  return { jobs, realPaths: new Set(owner.keys()), notes };
+  return { jobs, realPaths: new Set(owner.keys()), notes, aircraft: null };
 }
 
 /** @param wanted names of hovers, in any order; none: all of them */
@@ -121,21 +124,22 @@ async function sequenceOfRecord(
       'settle record list shows their names; without names all are compared',
     );
   const chosen = wanted.length === 0 ? hovers : hovers.filter(({ name }) => wanted.includes(name));
+  if (wanted.length > 0 && chosen.length < 2)
+    throw new Failure(TWO, 'name two different hovers, or none to compare them all');
   if (chosen.length < 2)
-    throw new Failure(TWO, `${file} has ${String(hovers.length)}; add the next with settle record add`);
+    throw new Failure(TWO, `${file} holds ${String(hovers.length)}; add the next with settle record add`);
   const realPaths = new Set<string>();
   for (const { operands } of chosen)
     for (const real of (await locateFlight(operands)).realPaths) realPaths.add(real);
   return {
-    jobs: chosen.map(({ name, operands, options: own, gains, configuration }) => ({
-      name,
-      operands,
-      options: own,
-      gains,
-      configuration,
-    })),
+    jobs: chosen.map(({ name, operands, options: own, gains, configuration, hover }) => {
+      const { changes, note, weather, date } = hover;
+      const notes = { changes, note, weather, date };
+      return { name, operands, options: own, gains, configuration, notes };
+    }),
     realPaths,
     notes: recordNotes(record),
+    aircraft: record.aircraft,
   };
 }
 

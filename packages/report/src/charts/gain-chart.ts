@@ -69,7 +69,7 @@ export function gainChart(data: GainPicture): Chart {
         title,
         from: tidy(x[0]!),
         to: tidy(x.at(-1)!),
-        ...(isAdvice ? {} : { logarithmic: true }),
+        ...(isAdvice ? { ticks: [-25, 0, 25, 50, 75, 100, 125, 150] } : { logarithmic: true }),
       },
       panels: [
         panel('gain', 'gain margin, dB', data.gainMarginDb, required.gainMarginDb, [-20, 40]),

@@ -65,7 +65,7 @@ export function loopChart(data: LoopPicture): Chart {
           height: 130,
           y: {
             domain: [lowest, 0],
-            values: [0, -60, -120, -180, -240, -300, -360],
+            values: [0, -90, -180, -270, -360],
           },
           layers: [
             levelLine(-180, { color: LIGHT.ink, strokeDash: [] }),

@@ -6,6 +6,7 @@ import { LIGHT } from '../palette.js';
 import { AXIS_ORDER, capitalise, joinWords } from '../words.js';
 import { type Chart, tidy } from './chart.js';
 import { type Layer, type Row, decades, levelLine, stack } from './parts.js';
+import { STEP_TICKS } from './response-charts.js';
 
 /** From the last hover backwards: darker and solid is newer. */
 const STROKES = [
@@ -53,7 +54,7 @@ function spectra(axis: AxisName, hovers: readonly HoverPicture[]): Chart[] {
     overlay(curves, {
       id: `${axis}-spectra`,
       title: `${capitalise(axis)} rate by frequency, hover over hover`,
-      see: 'A peak that is gone is a wobble mended; one that moved with the gains was a loop; one that stayed is the structure or a rotor. A curve that is lower everywhere may be nothing but a calmer day.',
+      see: 'A peak that is gone is a wobble mended; one that moved with the gains was a loop; one that stayed is the structure or a rotor. Broad humps are stick movements, and a curve that is lower everywhere may be nothing but a calmer day.',
       quantity: `${axis} rate, (deg/s)/√Hz`,
       x: { label: 'frequency', unit: 'Hz' },
       unit: '(deg/s)/√Hz',
@@ -81,7 +82,12 @@ function steps(axis: AxisName, hovers: readonly HoverPicture[]): Chart[] {
       quantity: 'rate, share of the step',
       x: { label: 'time', unit: 's' },
       unit: '',
-      across: { title: 'time after the step, s', from: 0, to: tidy(Math.max(...curves[0]!.x)) },
+      across: {
+        title: 'time after the step, s',
+        from: 0,
+        to: tidy(Math.max(...curves[0]!.x)),
+        ticks: STEP_TICKS,
+      },
       y: {
         domain: [Math.min(0, tidy(Math.min(...values))), tidy(Math.max(1.2, 1.05 * Math.max(...values)))],
         ticks: 5,

@@ -37,6 +37,8 @@ export interface Across {
   readonly logarithmic?: boolean;
   /** Vega format of its labels. */
   readonly format?: string;
+  /** Places of the labels. */
+  readonly ticks?: readonly number[];
   /** Places that carry a name instead of a number, with those names. */
   readonly places?: readonly number[];
   readonly names?: readonly string[];
@@ -125,7 +127,7 @@ export function acrossScale({ logarithmic }: Across): Layer {
   };
 }
 
-function acrossAxis({ title, format, logarithmic, places }: Across, isLast: boolean): Layer {
+function acrossAxis({ title, format, logarithmic, places, ticks }: Across, isLast: boolean): Layer {
   return {
     title: isLast ? title : null,
     labels: isLast,
@@ -133,6 +135,7 @@ function acrossAxis({ title, format, logarithmic, places }: Across, isLast: bool
     domain: isLast,
     format: format ?? PLAIN_FORMAT,
     ...(logarithmic === true ? { tickCount: 6 } : {}),
+    ...(ticks === undefined ? {} : { values: ticks }),
     ...(places === undefined ? {} : { values: places, labelExpr: 'names[datum.value - 1]' }),
   };
 }
@@ -202,7 +205,8 @@ export function namedCurve(
         field: 'name',
         type: 'nominal',
         scale: { domain: Object.keys(colours), range: Object.values(colours) },
-        legend: { title: null },
+        // Wide enough for a dash to be seen as one.
+        legend: { title: null, symbolSize: 420 },
       },
     },
   };

@@ -83,6 +83,9 @@ export function coherenceChart(data: CoherencePicture): Chart {
   };
 }
 
+/** Places of the labels of a step response, s. */
+export const STEP_TICKS = [0, 0.25, 0.5, 0.75, 1, 1.25, 1.5];
+
 export function stepChart(data: StepPicture): Chart {
   const { axis, timeS, value, band, riseTimeS, overshootPct } = data;
   const colour = AXIS_COLOURS[axis];
@@ -99,7 +102,7 @@ export function stepChart(data: StepPicture): Chart {
     alternative: `Step response of the ${axis} rate over ${formatSignificant(timeS.at(-1)!, 2)} s.${summary}`,
     spec: stack({
       description: `Step response of the ${axis} rate loop with its uncertainty`,
-      across: { title: 'time after the step, s', from: 0, to: tidy(timeS.at(-1)!) },
+      across: { title: 'time after the step, s', from: 0, to: tidy(timeS.at(-1)!), ticks: STEP_TICKS },
       panels: [
         {
           title: 'rate, share of the step',

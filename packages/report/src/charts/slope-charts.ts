@@ -158,13 +158,14 @@ function slopeLayers(dataset: string, colour: string, shown: readonly (keyof typ
           field: 'verdict',
           type: 'nominal',
           scale: { domain, range: domain.map((verdict) => MARKS[verdict].shape) },
-          legend: { title: null },
+          // Two beside one another on a phone, or the legend would be wider than the picture.
+          legend: { title: null, columns: { expr: 'width < 420 ? 3 : 5' } },
         },
         color: {
           field: 'verdict',
           type: 'nominal',
           scale: { domain, range: domain.map((verdict) => MARKS[verdict].colour) },
-          legend: { title: null },
+          legend: { title: null, columns: { expr: 'width < 420 ? 3 : 5' } },
         },
       },
     },
