@@ -8,6 +8,7 @@ import {
   pictureData,
   studyFlight,
   summariseHover,
+  type FlightStudy,
 } from '@settle/analysis';
 import { parseGains, readFlight, type Flight, type GainsFile } from '@settle/parser';
 import {
@@ -30,34 +31,40 @@ export interface ExampleReport {
 export const DEMO_HOVERS = [1, 2, 3, 4, 5].map((hover) => `samphire-hover-${String(hover)}`);
 
 export async function exampleReports(): Promise<ExampleReport[]> {
+  const demo: DemoStudy[] = [];
+  for (const name of DEMO_HOVERS) demo.push(await demoStudy(name));
   const sticks = flySticks(10_001);
   const speeds = flyVibration(10_004).sim;
   return [
-    ...(await Promise.all(DEMO_HOVERS.map(demoReport))),
+    ...demo.map(({ name, study }) => reportOfStudy(name, study)),
     reportOf('sticks', toFlight(sticks), gainsOf(sticks)),
     reportOf('rotor-speeds', toFlight(speeds), gainsOf(speeds)),
     reportOf('attitude-alone', attitudeAlone()),
-    await demoComparison(),
+    demoComparison(demo),
   ];
 }
 
+interface DemoStudy {
+  readonly name: string;
+  readonly study: FlightStudy;
+  readonly gains: GainsFile;
+}
+
+async function demoStudy(name: string): Promise<DemoStudy> {
+  const { flight, gains } = await demoFlight(name);
+  return { name, study: studyFlight(flight, { gains }), gains };
+}
+
 /** The five hovers of the demo side by side. */
-export async function demoComparison(): Promise<ExampleReport> {
-  const hovers = [];
-  for (const name of DEMO_HOVERS) {
-    const { flight, gains } = await demoFlight(name);
-    const study = studyFlight(flight, { gains });
-    hovers.push({
-      summary: summariseHover(study, describeStudy(study), { name, gains }),
-      picture: hoverPicture(study, name),
-    });
-  }
-  const comparison = compareHovers(hovers.map(({ summary }) => summary));
+function demoComparison(demo: readonly DemoStudy[]): ExampleReport {
+  const comparison = compareHovers(
+    demo.map(({ name, study, gains }) => summariseHover(study, describeStudy(study), { name, gains })),
+  );
   return {
     name: 'comparison',
     document: assembleComparisonDocument(
       comparison,
-      hovers.map(({ picture }) => picture),
+      demo.map(({ name, study }) => hoverPicture(study, name)),
     ),
   };
 }
@@ -73,13 +80,11 @@ async function demoFlight(name: string): Promise<{ flight: Flight; gains: GainsF
   return { flight: readFlight(sources, { name }), gains: parseGains(gains, 'gains.json') };
 }
 
-export async function demoReport(name: string): Promise<ExampleReport> {
-  const { flight, gains } = await demoFlight(name);
-  return reportOf(name, flight, gains);
+export function reportOf(name: string, flight: Flight, gains?: GainsFile): ExampleReport {
+  return reportOfStudy(name, studyFlight(flight, gains === undefined ? {} : { gains }));
 }
 
-export function reportOf(name: string, flight: Flight, gains?: GainsFile): ExampleReport {
-  const study = studyFlight(flight, gains === undefined ? {} : { gains });
+function reportOfStudy(name: string, study: FlightStudy): ExampleReport {
   return {
     name,
     document: assembleDiagnosisDocument(describeStudy(study), assembleCharts(pictureData(study))),

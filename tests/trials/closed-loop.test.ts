@@ -120,14 +120,14 @@ describe('the closed-loop trial', () => {
   });
 });
 
-const fleet = seeds(10_001, 60);
+const fleet = seeds(10_001, 36);
 
-describe('the tool against fixed steps by someone who is told the truth, on the same 60 aircraft', () => {
+describe('the tool against fixed steps by someone who is told the truth, on the same 36 aircraft', () => {
   it('puts clearly more of them right, and hardly ever does harm', () => {
     const rule = summariseTrials(fleet.map((seed) => runTrial(seed, truthToldRule)));
     const tool = summariseTrials(fleet.map((seed) => runTrial(seed, toolAdviser, { askWhenGood: true })));
     console.log(formatSummaries({ 'this tool': tool, 'fixed steps, told the truth': rule }));
-    // The rule, seen elsewhere: about 60 % and 90 %. Of 60 aircraft two standard deviations are 13 % and 8 %.
+    // The rule, seen elsewhere: about 50 % and 90 %. Of 36 aircraft two standard deviations are 17 % and 10 %.
     expect(rule.goodWithinPct[2]).toBeGreaterThan(35);
     expect(rule.goodWithinPct[2]).toBeLessThan(75);
     expect(rule.goodWithinPct[4]).toBeGreaterThan(75);
@@ -136,7 +136,7 @@ describe('the tool against fixed steps by someone who is told the truth, on the 
     expect(tool.goodWithinPct[4]).toBeGreaterThanOrEqual(85);
     expect(tool.unsafe).toBeLessThanOrEqual(2);
     expect(tool.newUpsets).toBeLessThanOrEqual(1);
-    expect(tool.flexible).toBe(10);
-    expect(tool.unmodelled).toBeGreaterThanOrEqual(15);
+    expect(tool.flexible).toBe(6);
+    expect(tool.unmodelled).toBeGreaterThanOrEqual(9);
   }, 900_000);
 });

@@ -90,7 +90,7 @@ export function adviseNext({
       basis: 'rule-of-thumb',
       because: unseen.map((d) => `${d.axis}: ${d.id.why ?? 'not identified'}`),
       watchFor: 'a swing that does not die away at once: no more stick movements, land',
-      text: `On the next hover, once it is calm and clear of the ground, move the stick of ${unseen.map((d) => d.axis).join(', ')} one at a time: a small quick push to one side and back to the other, a second in all, then hands still for three seconds; twice each`,
+      text: `On the next hover, once it is calm and clear of the ground, move the stick${unseen.length === 1 ? ` of ${unseen[0]!.axis}` : `s of ${unseen.map((d) => d.axis).join(' and ')} one at a time`}: a small quick push to one side and back to the other, a second in all, then hands still for three seconds; twice each`,
     });
   const swinging = studies.filter((study) =>
     study.oscillations.some((o) => o.origin === 'unknown' && o.follows === null),

@@ -152,7 +152,9 @@ function reasons(measured: GainDecision | null, rule: RuleDecision | null): stri
     ...(today.attitude === null
       ? []
       : [
-          `margins of the attitude loop today: ${describe(today.attitude)}; with these gains: ${describe(expected.attitude)}`,
+          today.rate?.stable === false
+            ? `margins of the attitude loop with these gains: ${describe(expected.attitude)}`
+            : `margins of the attitude loop today: ${describe(today.attitude)}; with these gains: ${describe(expected.attitude)}`,
         ]),
     ...(crossoverShare === null
       ? []

@@ -111,12 +111,18 @@ interface Overlay {
 
 function overlay(curves: readonly Curve[], of: Overlay): Chart {
   const names = curves.map(({ name }) => name);
+  const isShort = names.every((name) => name.length <= 10);
   const stroke = (i: number): (typeof STROKES)[number] => STROKES[curves.length - 1 - i]!;
   const scale = (range: readonly unknown[]): Layer => ({
     type: 'nominal',
     scale: { domain: names, range },
     // Two beside one another on a phone, or the legend would be wider than the picture.
-    legend: { title: null, symbolSize: 400, columns: { expr: 'width < 420 ? 2 : 4' }, labelLimit: 120 },
+    legend: {
+      title: null,
+      symbolSize: 400,
+      columns: { expr: `width < 420 ? 2 : ${isShort ? '5' : '4'}` },
+      labelLimit: 120,
+    },
   });
   const field = { field: 'hover' };
   return {
