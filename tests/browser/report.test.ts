@@ -146,7 +146,9 @@ describe('a report in a browser', () => {
       // The script has run when the page counts as loaded: a reader never meets a report that does not answer yet.
       expect(await page.evaluate(() => document.documentElement.dataset['drawn'])).toBe('yes');
       await page.locator('#unfold').click();
-      for (const look of LOOKS) {
+      // The later demo hovers hold the kinds of charts that the earlier ones do: wide by day and narrow by night will do.
+      const looks = /hover-[345]$/.test(report.name) ? [LOOKS[0]!, LOOKS[3]!] : LOOKS;
+      for (const look of looks) {
         await wear(page, look);
         const charts = await drawnCharts(page);
         expect(charts.map(({ id }) => id).sort()).toEqual(
