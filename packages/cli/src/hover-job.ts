@@ -5,6 +5,7 @@ import { describeFailure, type FailureReport } from './failures.js';
 import { problemNotes, readFlightFrom } from './flight-reading.js';
 import type { OptionValues } from './options.js';
 import { loadAnalysis } from './stages.js';
+import { studyOptions } from './study-options.js';
 
 /** Plain data, fit for a worker. */
 export interface HoverJob {
@@ -39,11 +40,7 @@ export async function runHoverJob(job: HoverJob, wantsPicture: boolean): Promise
     const silent = { show: () => undefined, clear: () => undefined };
     const { flight, notes } = await readFlightFrom(job.operands, options, silent, name);
     const analysis = await loadAnalysis();
-    const study = analysis.studyFlight(flight, {
-      ...(options.from === undefined ? {} : { fromS: options.from }),
-      ...(options.to === undefined ? {} : { toS: options.to }),
-      ...(gains === null ? {} : { gains }),
-    });
+    const study = analysis.studyFlight(flight, studyOptions(options, gains));
     const summary = analysis.summariseHover(study, analysis.describeStudy(study), {
       name,
       gains,

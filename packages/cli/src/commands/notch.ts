@@ -6,6 +6,7 @@ import type { OptionValues } from '../options.js';
 import { toJson } from '../output.js';
 import { checkReportFiles, wantsPictures, writeReportFiles } from '../report-files.js';
 import { loadAnalysis, loadReport } from '../stages.js';
+import { studyOptions } from '../study-options.js';
 import { describeTerminal, type Progress } from '../terminal.js';
 
 export async function notch(
@@ -19,11 +20,7 @@ export async function notch(
 
   progress.show('looking for what shakes …');
   const [analysis, report] = await Promise.all([loadAnalysis(), loadReport()]);
-  const study = analysis.studyFlight(flight, {
-    ...(options.from === undefined ? {} : { fromS: options.from }),
-    ...(options.to === undefined ? {} : { toS: options.to }),
-    ...(gains === null ? {} : { gains }),
-  });
+  const study = analysis.studyFlight(flight, studyOptions(options, gains));
   const placed = analysis.describeNotchStudy(study);
   const terminal = describeTerminal(process.stdout, process.env);
   const charts = wantsPictures(options, terminal)
