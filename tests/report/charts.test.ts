@@ -8,7 +8,8 @@ import type { Chart } from '@settle/report';
 import { LIGHT, DARK, ROLES } from '../../packages/report/src/palette.js';
 import { fontFiles } from '../../packages/report/src/assets.js';
 import { allPictures } from '../../packages/report/src/document.js';
-import { WarningLog, chartSvg, drawChart, rasterise } from '../../packages/report/src/raster.js';
+import { WarningLog } from '../../packages/report/src/compile-chart.js';
+import { chartSvg, drawChart, rasterise } from '../../packages/report/src/raster.js';
 import { exampleReports, type ExampleReport } from './example-reports.js';
 
 /** One of each kind at least: without it a kind could vanish unseen. */

@@ -97,7 +97,7 @@ if (browser !== null) {
   for (let run = 0; run < RUNS; run++) {
     const page = await browser.newPage();
     await page.goto(pathToFileURL(file).href, { waitUntil: 'load' });
-    // Charts are drawn and listen before the page counts as loaded.
+    // Its text is read and folded from here on; the first chart is drawn right after.
     times.push(
       await page.evaluate(
         () =>

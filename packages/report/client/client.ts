@@ -326,7 +326,6 @@ function start(): void {
   const drawVisible = (): void => {
     for (const [figure, chart] of charts) if (inSight(figure)) chart.draw();
   };
-  drawVisible();
   for (const part of document.querySelectorAll('details')) part.addEventListener('toggle', drawVisible);
   let pending = false;
   window.addEventListener('resize', () => {
@@ -350,7 +349,13 @@ function start(): void {
     button.textContent = open ? 'Fold everything' : 'Unfold everything';
     unfoldAll(open);
   });
-  document.documentElement.dataset['drawn'] = 'yes';
+  // The words are read and folded while the first chart is still being drawn.
+  requestAnimationFrame(() =>
+    setTimeout(() => {
+      drawVisible();
+      document.documentElement.dataset['drawn'] = 'yes';
+    }),
+  );
 }
 
 start();

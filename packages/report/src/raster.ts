@@ -2,64 +2,19 @@
 
 import { Resvg } from '@resvg/resvg-js';
 import * as vega from 'vega';
-import { type TopLevelSpec, compile } from 'vega-lite';
 import { type FontFile, fontFiles } from './assets.js';
 import type { Chart } from './charts/chart.js';
+import { WarningLog, compileChart } from './compile-chart.js';
 import { FONT_FAMILY } from './charts/parts.js';
-import { wrapText } from './text.js';
 import { measureText } from './text-width.js';
 
 /** Pixels of a PNG per unit of the SVG: sharp on a fine screen. */
 const ZOOM = 2;
-/** Letters of a subtitle that fit beside one another over the plot. */
-const TITLE_COLUMNS = 100;
 
 export interface ChartPicture {
   readonly id: string;
   readonly svg: string;
   readonly png: Uint8Array;
-}
-
-/** Warnings of compiler and runtime; a chart that draws well gives none. */
-export class WarningLog implements vega.LoggerInterface {
-  readonly messages: string[] = [];
-
-  level(): number;
-  level(_level: number): this;
-  level(level?: number): number | this {
-    return level === undefined ? vega.Warn : this;
-  }
-
-  error(...parts: readonly unknown[]): this {
-    return this.keep(parts);
-  }
-
-  warn(...parts: readonly unknown[]): this {
-    return this.keep(parts);
-  }
-
-  info(): this {
-    return this;
-  }
-
-  debug(): this {
-    return this;
-  }
-
-  private keep(parts: readonly unknown[]): this {
-    this.messages.push(parts.map(String).join(' '));
-    return this;
-  }
-}
-
-/** @param standsAlone with its title and what to see in it, which a page has beside it */
-export function compileChart(
-  { title, see, spec }: Chart,
-  log: WarningLog = new WarningLog(),
-  standsAlone = false,
-): vega.Spec {
-  const titled = { ...spec, title: { text: title, subtitle: wrapText(see, TITLE_COLUMNS) } };
-  return compile((standsAlone ? titled : spec) as unknown as TopLevelSpec, { logger: log }).spec;
 }
 
 /** @returns an SVG document with the chart's words for whoever does not see it */

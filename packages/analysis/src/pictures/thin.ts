@@ -3,8 +3,8 @@ import type { Interval, Signal } from '@settle/parser';
 import { indexAtOrAfter } from '../signals.js';
 import type { TimeSeries } from './picture-data.js';
 
-/** Columns of a wide picture on a fine screen. */
-export const COLUMNS = 900;
+/** Columns of a wide picture: two points in each, one for every pixel of a wide plot. */
+export const COLUMNS = 640;
 
 /**
  * A channel over an interval, at most two points per column: the extremes of the column, in the order they came. A gap of the log,

@@ -269,6 +269,8 @@ const TEXT = { font: FONT, fontSize: 12 };
 
 /** The look of all charts: thin rules, no boxes, quantities named in words above their axis. */
 export const CONFIG: Layer = {
+  // A chart has its words beside it. Words for every single mark would be noise, and most of the work of drawing.
+  aria: false,
   background: LIGHT.card,
   padding: { left: 4, top: 4, right: 14, bottom: 4 },
   font: FONT,

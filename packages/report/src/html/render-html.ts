@@ -8,7 +8,7 @@ import { clientScript, drawingScript, fontFiles, readBase64 } from '../assets.js
 import type { Chart } from '../charts/chart.js';
 import { type Block, type ReportDocument, type Section, type Sentence, allPictures } from '../document.js';
 import { propertyOf, recolour } from '../palette.js';
-import { compileChart } from '../raster.js';
+import { compileChart } from '../compile-chart.js';
 import { countOf } from '../words.js';
 import { blockHtml } from './blocks.js';
 import { embedJson, escapeHtml } from './escape.js';
