@@ -5,7 +5,7 @@ import { describeFailure, type FailureReport } from './failures.js';
 import { problemNotes, readFlightFrom } from './flight-reading.js';
 import type { OptionValues } from './options.js';
 import { loadAnalysis } from './stages.js';
-import { studyOptions } from './study-options.js';
+import { studyOptions } from './study-input.js';
 
 /** Plain data, fit for a worker. */
 export interface HoverJob {

@@ -2,10 +2,10 @@
 
 import { Failure } from '../failures.js';
 import { locateFlight } from '../flight-input.js';
-import { printNotes, readSettingsText } from '../flight-reading.js';
+import { readSettingsText } from '../flight-reading.js';
 import type { HoverJob } from '../hover-job.js';
 import type { OptionValues } from '../options.js';
-import { toJson } from '../output.js';
+import { printResult } from '../print-result.js';
 import { loadRecord, recordNotes } from '../record-input.js';
 import { checkReportFiles, wantsPictures, writeReportFiles } from '../report-files.js';
 import { loadAnalysis, loadParser, loadReport } from '../stages.js';
@@ -45,10 +45,11 @@ export async function compare(
 
   const written = await writeReportFiles(document, input, options, progress);
   progress.clear();
-  await printNotes([...notes, ...hovers.flatMap((hover) => hover.notes)], options.quiet === true);
-  process.stdout.write(options.json === true ? toJson(comparison) : report.renderText(document, terminal));
-  // Last, where it is still seen after a long page.
-  await printNotes(written, options.quiet === true);
+  await printResult(
+    { result: comparison, document },
+    { notes: [...notes, ...hovers.flatMap((hover) => hover.notes)], written },
+    options,
+  );
 }
 
 /** In the place of a gains file: this flight has none. */

@@ -1,47 +1,34 @@
 /** `settle diagnose`: the main job. What wobbles, how fast, how much, since when. */
 
-import { changeGains, gainsNotes, readGains } from '../gains-input.js';
-import { printNotes, problemNotes, readFlightFrom } from '../flight-reading.js';
+import { changeGains } from '../gains-input.js';
 import type { OptionValues } from '../options.js';
-import { toJson, writeOutput } from '../output.js';
-import { checkReportFiles, wantsPictures, writeReportFiles } from '../report-files.js';
+import { writeOutput } from '../output.js';
+import { printResult } from '../print-result.js';
+import { writeReportFiles } from '../report-files.js';
 import { loadAnalysis, loadReport } from '../stages.js';
-import { studyOptions } from '../study-options.js';
-import { describeTerminal, type Progress } from '../terminal.js';
+import { studyFromOptions } from '../study-input.js';
+import type { Progress } from '../terminal.js';
 
 export async function diagnose(
   operands: readonly string[],
   options: OptionValues,
   progress: Progress,
 ): Promise<void> {
-  const gains = await readGains(options);
-  const { flight, input, notes: readingNotes } = await readFlightFrom(operands, options, progress);
-  await checkReportFiles(options, input, [options.writeGains]);
-
-  progress.show('looking for what wobbles …');
-  const [analysis, report] = await Promise.all([loadAnalysis(), loadReport()]);
-  const study = analysis.studyFlight(flight, studyOptions(options, gains));
-  const diagnosis = analysis.describeStudy(study);
-  const terminal = describeTerminal(process.stdout, process.env);
-  const charts = wantsPictures(options, terminal)
-    ? report.assembleCharts(analysis.pictureData(study))
-    : report.NO_CHARTS;
-  const document = report.assembleDiagnosisDocument(diagnosis, charts);
-
+  const { study, charts, gains, input, notes } = await studyFromOptions(
+    operands,
+    options,
+    progress,
+    'looking for what wobbles …',
+    [options.writeGains],
+  );
+  const result = (await loadAnalysis()).describeStudy(study);
+  const document = (await loadReport()).assembleDiagnosisDocument(result, charts);
   const written = await writeReportFiles(document, input, options, progress);
   if (options.writeGains !== undefined && gains !== null) {
-    const changed = await changeGains(gains, diagnosis, options.writeGains);
+    const changed = await changeGains(gains, result, options.writeGains);
     if (changed.text !== null) await writeOutput(options.writeGains, changed.text, options.force === true);
     written.push(changed.note);
   }
   progress.clear();
-  const notes = [
-    ...readingNotes,
-    ...(await problemNotes(flight.problems)),
-    ...(gains === null ? [] : gainsNotes(gains)),
-  ];
-  await printNotes(notes, options.quiet === true);
-  process.stdout.write(options.json === true ? toJson(diagnosis) : report.renderText(document, terminal));
-  // Last, where it is still seen after a long page.
-  await printNotes(written, options.quiet === true);
+  await printResult({ result, document }, { notes, written }, options);
 }

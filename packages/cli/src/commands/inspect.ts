@@ -1,11 +1,12 @@
 /** `settle inspect`: what is in a log and what it is good for. */
 
-import { printNotes, readFlightFrom } from '../flight-reading.js';
+import { readFlightFrom } from '../flight-reading.js';
 import type { OptionValues } from '../options.js';
-import { toJson, writeOutput } from '../output.js';
+import { writeOutput } from '../output.js';
+import { printResult } from '../print-result.js';
 import { checkReportFiles, writeReportFiles } from '../report-files.js';
 import { loadAnalysis, loadParser, loadReport } from '../stages.js';
-import { describeTerminal, type Progress } from '../terminal.js';
+import type { Progress } from '../terminal.js';
 
 export async function inspect(
   operands: readonly string[],
@@ -33,12 +34,5 @@ export async function inspect(
     written.push(`wrote ${options.writeMap}`);
   }
   progress.clear();
-  await printNotes(notes, options.quiet === true);
-  process.stdout.write(
-    options.json === true
-      ? toJson(inspection)
-      : report.renderText(document, describeTerminal(process.stdout, process.env)),
-  );
-  // Last, where it is still seen after a long page.
-  await printNotes(written, options.quiet === true);
+  await printResult({ result: inspection, document }, { notes, written }, options);
 }
