@@ -73,17 +73,13 @@ export function effectivenessFigures(pairs: readonly ComparedPair[]): {
   readonly unchanged: number;
   readonly falseAlarms: number;
 } {
-  const trueRatio = ({ pair }: ComparedPair): number => {
-    const [a, b] = pair.hovers.map((sim) => sim.config.airframe.effectiveness.roll);
-    return b! / a!;
-  };
-  const changed = pairs.filter((p) => Math.abs(trueRatio(p) - 1) > 0.01);
+  const changed = pairs.filter((p) => Math.abs(p.effectivenessRatio - 1) > 0.01);
   const found = changed.filter((p) => p.comparison.effectivenessChanges.length > 0);
   const within5 = found.filter((p) => {
     const widest = p.comparison.effectivenessChanges.reduce((a, b) =>
       b.axes.length > a.axes.length ? b : a,
     );
-    return Math.abs(Math.exp(widest.lnRatio) - trueRatio(p)) < 0.05;
+    return Math.abs(Math.exp(widest.lnRatio) - p.effectivenessRatio) < 0.05;
   });
   const unchanged = pairs.filter((p) => !changed.includes(p));
   return {
@@ -111,7 +107,7 @@ export function formatComparisons(pairs: readonly ComparedPair[]): string {
   for (const kind of PAIR_KINDS)
     describe(
       kind,
-      pairs.filter((p) => p.pair.kind === kind),
+      pairs.filter((p) => p.kind === kind),
     );
   describe('all', pairs);
   const metrics = [...new Set(pairs.flatMap((p) => p.cases.map((c) => c.metric)))];

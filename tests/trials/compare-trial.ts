@@ -9,7 +9,7 @@ import {
 } from '@settle/analysis';
 import { parseGains, type AxisName } from '@settle/parser';
 import { toFlight, toGainsFile, type SimulatedFlight } from '@settle/simulator';
-import { flyPair, type FlownPair, type PairKind } from './compare-pairs.js';
+import { flyPair, type PairKind } from './compare-pairs.js';
 
 const summaries = new WeakMap<SimulatedFlight, HoverSummary>();
 
@@ -61,7 +61,7 @@ const JUDGED: Readonly<
 
 /** One verdict and the truth. */
 export interface VerdictCase {
-  readonly pair: FlownPair['kind'];
+  readonly pair: PairKind;
   readonly seed: number;
   readonly told: string;
   readonly metric: string;
@@ -76,9 +76,13 @@ export interface VerdictCase {
   readonly wrong: boolean;
 }
 
+/** What is kept of a pair: the flights themselves are not, so that a trial of hundreds stays small. */
 export interface ComparedPair {
-  readonly pair: FlownPair;
-  readonly comparison: Comparison;
+  readonly kind: PairKind;
+  readonly seed: number;
+  /** Effectiveness of the later aircraft over that of the earlier. */
+  readonly effectivenessRatio: number;
+  readonly comparison: Pick<Comparison, 'rows' | 'effectivenessChanges'>;
   readonly cases: readonly VerdictCase[];
 }
 
@@ -123,5 +127,13 @@ export function comparePair(kind: PairKind, seed: number): ComparedPair | null {
       },
     ];
   });
-  return { pair, comparison, cases };
+  const [earlier, later] = pair.hovers.map((sim) => sim.config.airframe.effectiveness.roll);
+  const { rows, effectivenessChanges } = comparison;
+  return {
+    kind,
+    seed,
+    effectivenessRatio: later! / earlier!,
+    comparison: { rows, effectivenessChanges },
+    cases,
+  };
 }

@@ -1,5 +1,6 @@
 /**
- * Comparisons against truth: `pnpm trials:compare FIRST_SEED COUNT [--why] [--only KIND]`.
+ * Comparisons against truth: `pnpm trials:compare FIRST_SEED COUNT [--why] [--only KIND,KIND]`. Kinds are those
+ * of pairs (`another-day` flies calmer on even seeds and windier on odd ones), `lines` and `vibration`.
  *
  * Seeds 1 to 9,999 are for development, 10,000 to 19,999 for the part that runs with the tests. From 20,000 on they are
  * for acceptance: look at their figures, never tune on them.
@@ -10,15 +11,21 @@ import { compareLines, compareVibration } from './compare-lines.js';
 import { explainCase, formatLines, formatVibration, formatComparisons } from './compare-report.js';
 
 const args = process.argv.slice(2);
-const only = args.includes('--only') ? args[args.indexOf('--only') + 1] : undefined;
+const only = args.includes('--only') ? args[args.indexOf('--only') + 1]?.split(',') : undefined;
+const wanted = (kind: string): boolean => only === undefined || only.includes(kind);
 const [first, many] = args.filter((argument) => /^\d+$/.test(argument));
 const firstSeed = Number(first ?? 20_000);
 const count = Number(many ?? 300);
 const pairs: ComparedPair[] = [];
 let refused = 0;
-for (let seed = firstSeed; seed < firstSeed + count; seed++)
+/** A long run says now and then how far it is, on the other stream. */
+const REPORT_EVERY = 25;
+for (let seed = firstSeed; seed < firstSeed + count; seed++) {
+  if (seed > firstSeed && (seed - firstSeed) % REPORT_EVERY === 0)
+    console.error(`up to seed ${String(seed - 1)}\n${formatComparisons(pairs)}`);
   for (const kind of PAIR_KINDS) {
-    if (only !== undefined && only !== kind) continue;
+    const isOtherDay = kind === (seed % 2 === 0 ? 'calmer' : 'windier');
+    if (!wanted(kind) && !(only?.includes('another-day') === true && isOtherDay)) continue;
     const compared = comparePair(kind, seed);
     if (compared === null) {
       refused++;
@@ -41,17 +48,18 @@ for (let seed = firstSeed; seed < firstSeed + count; seed++)
       if (told.length > 0) console.log(told.join('\n'));
     }
   }
+}
 console.log(
   `seeds ${String(firstSeed)} to ${String(firstSeed + count - 1)}, ${String(refused)} pairs without a hover`,
 );
 if (pairs.length > 0) console.log(formatComparisons(pairs));
 const seeds = Array.from({ length: count }, (_, i) => firstSeed + i);
-if (only === undefined || only === 'lines') {
+if (wanted('lines')) {
   const lines = seeds.flatMap((seed) =>
     (['loop', 'structure'] as const).flatMap((truth) => compareLines(truth, seed) ?? []),
   );
   console.log(formatLines(lines, args.includes('--why')));
 }
-if (only === undefined || only === 'vibration') {
+if (wanted('vibration')) {
   console.log(formatVibration(seeds.flatMap(compareVibration), args.includes('--why')));
 }
