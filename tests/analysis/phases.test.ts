@@ -62,6 +62,19 @@ describe('phases of made flights', () => {
     expect(report.decidedBy).toContain('never low enough for the ground');
   });
 
+  it('takes a record whose motors are never told to turn for ground, unless a height says that it flew', () => {
+    const parked = {
+      'motor.1.command': { hz: 50, at: () => 0 },
+      'motor.2.command': { hz: 50, at: () => 0.04 },
+    };
+    expect(findPhases(madeFlight(20, parked))).toEqual({
+      phases: [{ kind: 'ground', startS: 0, endS: 20 }],
+      decidedBy: 'motor commands: never above 5 %',
+    });
+    const height = { hz: 50, at: (t: number) => (t > 5 && t < 15 ? 2 : 0) };
+    expect(longestHover(findPhases(madeFlight(20, { ...parked, height })).phases)!.startS).toBeCloseTo(5, 0);
+  });
+
   it('takes the interval asked for as the hover, within the flight', () => {
     const flight = madeFlight(20, { throttle: { hz: 50, at: () => 0.5 } });
     expect(findPhases(flight, { startS: 4, endS: 90 }).phases).toEqual([

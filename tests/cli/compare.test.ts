@@ -89,6 +89,29 @@ describe('settle compare', () => {
     expect(stderr).toMatch(/^settle: broken: /);
   });
 
+  test('one that never left the ground is left out and said so, as long as two others can be compared', async () => {
+    const parked = path.join(directory, 'parked');
+    await fs.mkdir(parked);
+    const still = ['time_s,roll_rate_rad_s,pitch_rate_rad_s,yaw_rate_rad_s,motor_1,motor_2,motor_3,motor_4'];
+    for (let k = 0; k < 4000; k++) still.push(`${(k / 200).toFixed(3)},0.001,-0.001,0.0005,0,0,0,0`);
+    await fs.writeFile(path.join(parked, 'rates.csv'), still.join('\n'));
+
+    const file = path.join(directory, 'left-out.md');
+    const outcome = await settle([...['compare', '--json', hover(1), hover(3), parked, '--markdown', file]]);
+    expect(outcome).toMatchObject({ status: 0 });
+    const { flights, leftOut, done } = JSON.parse(outcome.stdout) as Comparison;
+    expect(flights).toHaveLength(2);
+    expect(leftOut).toEqual([{ name: 'parked', why: expect.stringMatching(/;.+\.$/), isLatest: true }]);
+    expect(done.missing).toContain('parked, flown after samphire-hover-3, could not be analysed');
+    expect(await fs.readFile(file, 'utf8')).toMatch(
+      /parked is left out: .+ What it did is not known here, so the next step starts from samphire/,
+    );
+
+    const tooFew = await settle(['compare', hover(1), parked]);
+    expect(tooFew).toMatchObject({ status: 3, stdout: '' });
+    expect(tooFew.stderr).toMatch(/^settle: parked: /);
+  });
+
   test('the same flight twice is refused, by whatever names', async () => {
     const again = path.join(hover(3), '..', 'samphire-hover-3');
     const { status, stderr } = await settle(['compare', hover(3), again]);

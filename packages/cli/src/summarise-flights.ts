@@ -1,20 +1,30 @@
 /** Several flights, on all cores: each thread works on one at a time. */
 import { availableParallelism } from 'node:os';
 import { Worker } from 'node:worker_threads';
+import type { LeftOut } from '@settle/analysis';
 import { EXIT, ReportedFailure } from './failures.js';
 import { runHoverJob, type HoverJob, type HoverResult, type StudiedHover } from './hover-job.js';
 import type { HoverRequest } from './hover-worker.js';
 import type { Progress } from './terminal.js';
 
+export interface StudiedSequence {
+  /** In the order of the jobs. */
+  readonly hovers: readonly StudiedHover[];
+  readonly leftOut: readonly LeftOut[];
+}
+
+const ENOUGH = 2;
+
 /**
- * @returns in the order of the jobs
- * @throws ReportedFailure of the first flight, in the order of the jobs, that could not be read or analysed
+ * A flight that was read but shows no hover is left out, as long as two others are there to compare.
+ *
+ * @throws ReportedFailure of the first flight, in the order of the jobs, that could not be read, or be analysed
  */
 export async function summariseFlights(
   jobs: readonly HoverJob[],
   wantsPictures: boolean,
   progress: Progress,
-): Promise<StudiedHover[]> {
+): Promise<StudiedSequence> {
   const results = new Array<HoverResult | undefined>(jobs.length).fill(undefined);
   let next = 0;
   let done = 0;
@@ -28,7 +38,7 @@ export async function summariseFlights(
       const result = await run(jobs[index]!);
       results[index] = result;
       // What comes after a flight that cannot be read is not worth the wait.
-      if ('failure' in result) failed = true;
+      if (stops(result)) failed = true;
       done++;
       show();
     }
@@ -49,11 +59,33 @@ export async function summariseFlights(
       await Promise.all(workers.map((worker) => worker.terminate()));
     }
   }
-  return results.flatMap((result) => {
-    if (result === undefined) return [];
-    if ('failure' in result) throw new ReportedFailure(result.failure);
-    return [result];
-  });
+  return sortOut(jobs, results);
+}
+
+const stops = (result: HoverResult): boolean =>
+  'failure' in result && result.failure.status !== EXIT.cannotAnalyse;
+
+function sortOut(jobs: readonly HoverJob[], results: readonly (HoverResult | undefined)[]): StudiedSequence {
+  const hovers = results.flatMap((result) => (result === undefined || 'failure' in result ? [] : [result]));
+  const failures = results.flatMap((result, index) =>
+    result !== undefined && 'failure' in result ? [{ result, index }] : [],
+  );
+  const decisive = failures.find(({ result }) => stops(result)) ?? failures[0];
+  if (decisive !== undefined && (stops(decisive.result) || hovers.length < ENOUGH))
+    throw new ReportedFailure(decisive.result.failure);
+  const latest = results.findLastIndex((result) => result !== undefined && !('failure' in result));
+  return {
+    hovers,
+    leftOut: failures.map(({ result: { failure }, index }) => {
+      const { name } = jobs[index]!;
+      const line = failure.lines[0] ?? '';
+      return {
+        name,
+        why: line.startsWith(`${name}: `) ? line.slice(name.length + 2) : line,
+        isLatest: index > latest,
+      };
+    }),
+  };
 }
 
 function ask(worker: Worker, request: HoverRequest): Promise<HoverResult> {

@@ -83,7 +83,7 @@ function hoverNames({ steps }: Comparison): string[] {
   return [steps[0]!.from, ...steps.map(({ to }) => to)];
 }
 
-function verdictSection({ steps, done, findings, advice, flights }: Comparison): Section {
+function verdictSection({ steps, done, findings, advice, flights, leftOut }: Comparison): Section {
   // What endangers the next flight comes before whether the last change helped.
   const dangers = flights.at(-1)!.findings.filter(({ severity }) => severity === 'danger');
   const blocks: Block[] = [...findings.filter(({ severity }) => severity !== 'note'), ...dangers].map(
@@ -93,6 +93,13 @@ function verdictSection({ steps, done, findings, advice, flights }: Comparison):
         SEVERITY_EMPHASIS[finding.severity],
       ),
   );
+  for (const { name, why, isLatest } of leftOut)
+    blocks.push(
+      sentence(
+        `${name} is left out: ${asSentence(why)}${isLatest ? ` What it did is not known here, so the next step starts from ${steps.at(-1)!.to}: if ${name} flew worse, go back to the gains of ${steps.at(-1)!.to} first.` : ''}`,
+        isLatest ? 'fault' : 'strong',
+      ),
+    );
   const last: Diagnosis = { ...flights.at(-1)!, advice };
   for (const { text } of advice.filter(({ kind }) => kind === 'do-not-fly'))
     blocks.push(action(asSentence(text)));

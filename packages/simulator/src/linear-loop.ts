@@ -81,8 +81,20 @@ interface SampledPlant {
   readonly velocityAt: number | null;
 }
 
-/** State: lagged demand, rate, angle, then bending displacement and rate, then velocity and place, as present. */
+/** The plant is the same for all gains that are tried on it, and those come one after another. */
+let latestPlant: { readonly key: string; readonly plant: SampledPlant } | null = null;
+
 function samplePlant(loop: AxisLoop, withPosition: boolean): SampledPlant {
+  const { stepS, effectiveness, lagS, delayS, damping, instability, flexibleMode, positionLoop } = loop;
+  const drag = withPosition ? (positionLoop?.dragPerS ?? 0) : null;
+  const parts = [stepS, effectiveness, lagS, delayS, damping, instability, flexibleMode, drag];
+  const key = JSON.stringify(parts);
+  if (latestPlant?.key !== key) latestPlant = { key, plant: holdPlant(loop, withPosition) };
+  return latestPlant.plant;
+}
+
+/** State: lagged demand, rate, angle, then bending displacement and rate, then velocity and place, as present. */
+function holdPlant(loop: AxisLoop, withPosition: boolean): SampledPlant {
   const size = 3 + (loop.flexibleMode === null ? 0 : 2) + (withPosition ? 2 : 0);
   const a = Array.from({ length: size }, () => Array.from({ length: size }, () => 0));
   const b = Array.from({ length: size }, () => 0);

@@ -1,4 +1,4 @@
-import { divide, subtract, multiply, complex, type Complex } from './complex.js';
+import { divide, subtract, multiply, type Complex } from './complex.js';
 
 /** Rows of a real matrix. */
 export type Matrix = readonly (readonly number[])[];
@@ -9,13 +9,19 @@ export function identity(n: number): number[][] {
 
 export function product(a: Matrix, b: Matrix): number[][] {
   const columns = b[0]?.length ?? 0;
-  return a.map((row) =>
-    Array.from({ length: columns }, (_, j) => {
-      let sum = 0;
-      for (let k = 0; k < row.length; k++) sum += row[k]! * b[k]![j]!;
-      return sum;
-    }),
-  );
+  const out: number[][] = [];
+  for (const row of a) {
+    const entries = new Array<number>(columns).fill(0);
+    for (let k = 0; k < row.length; k++) {
+      const factor = row[k]!;
+      // The matrices here are mostly zeros.
+      if (factor === 0) continue;
+      const other = b[k]!;
+      for (let j = 0; j < columns; j++) entries[j] = entries[j]! + factor * other[j]!;
+    }
+    out.push(entries);
+  }
+  return out;
 }
 
 /**
@@ -56,29 +62,61 @@ export function holdEquivalent(
 /** Solves (z I − A) x = b for complex z and b by elimination with partial pivoting. */
 export function resolvent(a: Matrix, z: Complex, b: readonly Complex[]): Complex[] {
   const n = a.length;
-  const m: Complex[][] = a.map((row, i) => [
-    ...row.map((value, j) => (i === j ? { re: z.re - value, im: z.im } : complex(-value))),
-    b[i]!,
-  ]);
+  const width = n + 1;
+  // Real and imaginary parts apart, by rows of the augmented matrix: this runs once for each frequency of every loop judged.
+  const re = new Float64Array(n * width);
+  const im = new Float64Array(n * width);
+  const rows = new Int32Array(n);
+  for (let i = 0; i < n; i++) {
+    rows[i] = i * width;
+    const row = a[i]!;
+    for (let j = 0; j < n; j++) re[i * width + j] = -row[j]!;
+    re[i * width + i] = z.re - row[i]!;
+    im[i * width + i] = z.im;
+    re[i * width + n] = b[i]!.re;
+    im[i * width + n] = b[i]!.im;
+  }
   for (let k = 0; k < n; k++) {
     let best = k;
-    for (let i = k + 1; i < n; i++) {
-      if (Math.hypot(m[i]![k]!.re, m[i]![k]!.im) > Math.hypot(m[best]![k]!.re, m[best]![k]!.im)) best = i;
+    let most = -1;
+    for (let i = k; i < n; i++) {
+      const at = rows[i]! + k;
+      const size = re[at]! * re[at]! + im[at]! * im[at]!;
+      if (size > most) {
+        most = size;
+        best = i;
+      }
     }
-    [m[k], m[best]] = [m[best]!, m[k]!];
-    const pivotRow = m[k]!;
+    [rows[k], rows[best]] = [rows[best]!, rows[k]!];
+    const pivot = rows[k]!;
+    const pRe = re[pivot + k]!;
+    const pIm = im[pivot + k]!;
     for (let i = k + 1; i < n; i++) {
-      const row = m[i]!;
-      if (row[k]!.re === 0 && row[k]!.im === 0) continue;
-      const factor = divide(row[k]!, pivotRow[k]!);
-      for (let j = k; j <= n; j++) row[j] = subtract(row[j]!, multiply(factor, pivotRow[j]!));
+      const row = rows[i]!;
+      const xRe = re[row + k]!;
+      const xIm = im[row + k]!;
+      if (xRe === 0 && xIm === 0) continue;
+      const fRe = (xRe * pRe + xIm * pIm) / most;
+      const fIm = (xIm * pRe - xRe * pIm) / most;
+      for (let j = k; j < width; j++) {
+        const uRe = re[pivot + j]!;
+        const uIm = im[pivot + j]!;
+        re[row + j] = re[row + j]! - (fRe * uRe - fIm * uIm);
+        im[row + j] = im[row + j]! - (fRe * uIm + fIm * uRe);
+      }
     }
   }
-  const x: Complex[] = Array.from({ length: n }, () => complex(0));
+  const x = new Array<Complex>(n);
   for (let i = n - 1; i >= 0; i--) {
-    let sum = m[i]![n]!;
-    for (let j = i + 1; j < n; j++) sum = subtract(sum, multiply(m[i]![j]!, x[j]!));
-    x[i] = divide(sum, m[i]![i]!);
+    const row = rows[i]!;
+    let sumRe = re[row + n]!;
+    let sumIm = im[row + n]!;
+    for (let j = i + 1; j < n; j++) {
+      const known = x[j]!;
+      sumRe -= re[row + j]! * known.re - im[row + j]! * known.im;
+      sumIm -= re[row + j]! * known.im + im[row + j]! * known.re;
+    }
+    x[i] = divide({ re: sumRe, im: sumIm }, { re: re[row + i]!, im: im[row + i]! });
   }
   return x;
 }

@@ -7,7 +7,7 @@ import type { Finding } from '../diagnosis.js';
 import { loopsOverHovers, type AxisLoopsOverHovers } from './axis-loops.js';
 import { numberBuilds } from './builds.js';
 import type { Candidate } from './candidate.js';
-import type { Comparison, ComparisonRow, PooledPlant } from './comparison.js';
+import type { Comparison, ComparisonRow, LeftOut, PooledPlant } from './comparison.js';
 import type { HoverSummary } from './hover-summary.js';
 import { appearedLines, fallingModes } from './falling-modes.js';
 import { fitGains } from './gain-fit.js';
@@ -18,13 +18,15 @@ import { configurationFindings } from './sequence-findings.js';
 import { summariseSteps } from './steps.js';
 import { judgeStep } from './judge.js';
 import { loopRows } from './loop-rows.js';
-import { aircraftRows, motionRows, vibrationRows, windRows } from './other-rows.js';
+import { aircraftRows, motionRows, windRows } from './other-rows.js';
+import { vibrationRows } from './vibration-rows.js';
 
 /**
  * @param hovers in the order they were flown
+ * @param leftOut hovers of the same sequence that could not be analysed
  * @throws RangeError for fewer than two
  */
-export function compareHovers(hovers: readonly HoverSummary[]): Comparison {
+export function compareHovers(hovers: readonly HoverSummary[], leftOut: readonly LeftOut[] = []): Comparison {
   if (hovers.length < 2) throw new RangeError('a comparison needs at least two hovers');
   const builds = numberBuilds(hovers);
   const { axes: loops, changes } = loopsOverHovers(hovers, builds);
@@ -57,11 +59,12 @@ export function compareHovers(hovers: readonly HoverSummary[]): Comparison {
   return {
     schema: 'settle.comparison/1',
     flights: hovers.map(({ diagnosis }) => diagnosis),
+    leftOut,
     rows,
     steps,
     findings,
     advice,
-    done: isDone(hovers, loops, rows, findings, advice),
+    done: isDone(hovers, loops, rows, findings, advice, leftOut),
     predictions: checkPredictions(hovers, builds, changes),
     lines,
     effectivenessChanges: changes,

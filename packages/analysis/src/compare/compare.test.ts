@@ -3,6 +3,7 @@ import type { Diagnosis, VibrationLine } from '../diagnosis.js';
 import { benjaminiHochbergAdjusted, differenceP } from '../statistics/index.js';
 import { configurationChanges, numberBuilds } from './builds.js';
 import { compareHovers } from './compare-hovers.js';
+import type { Comparison } from './comparison.js';
 import { appearedLines, fallingModes } from './falling-modes.js';
 import type { AxisSummary, HoverSummary, LineSummary, Measured } from './hover-summary.js';
 import { judgeStep, type StepEvidence } from './judge.js';
@@ -248,6 +249,40 @@ describe('structural lines', () => {
     );
     expect(appearedLines([hover('a', [], { bands: band(0.15) }), later], [0, 0])).toEqual([]);
     expect(appearedLines([madeHover('a'), later], [0, 0])).toEqual([]);
+  });
+});
+
+describe('a line that one of two hovers shows', () => {
+  const axes = ['x', 'y', 'z'] as const;
+  const bands = (rms: number): HoverSummary['bands'] =>
+    axes.map((axis) => ({ sensor: 'gyro', axis, fromHz: 5, rms: new Array<number>(145).fill(rms) }));
+  const shows = (rms: number): HoverSummary =>
+    madeHover('with', { lines: [rotorLine(rms, 0.05 * rms)], rotorHz: measured(56), bands: bands(1) });
+  const without = (rms: number, rotorHz: Measured | null = measured(60)): HoverSummary =>
+    madeHover('without', { rotorHz, bands: bands(rms) });
+  const rowOf = (hovers: readonly HoverSummary[]): Comparison['rows'][number] =>
+    compareHovers(hovers).rows.find((row) => row.metric.startsWith('gyro rotor line'))!;
+
+  // 11 bands of 1 Hz about 60 Hz on three axes: 0.1 × root of 33 is 0.57 deg/s.
+  test('is better or worse where it is stronger than all that the other held there', () => {
+    expect(rowOf([shows(4), without(0.1)]).verdict[1]).toBe('better');
+    const appeared = rowOf([without(0.1), shows(4)]);
+    expect(appeared.verdict[1]).toBe('worse');
+    expect(appeared.why[1]).toMatch(
+      /^found in with only; all that without held within 5 Hz of 60\.0 Hz is 0\.57 deg\/s;/,
+    );
+    expect(appeared.values).toEqual([null, 4]);
+  });
+
+  test('gets no verdict where as much was there, or where nothing tells what was', () => {
+    const hidden = rowOf([without(0.7), shows(4)]);
+    expect(hidden.verdict[1]).toBeNull();
+    expect(hidden.why[1]).toMatch(/is 4\.0 deg\/s, which may have hidden it/);
+    for (const other of [without(0.1, null), madeHover('without', { rotorHz: measured(60) })])
+      expect(rowOf([other, shows(4)])).toMatchObject({
+        verdict: [null, null],
+        why: [null, 'found in with only, and without does not tell how much it held there'],
+      });
   });
 });
 

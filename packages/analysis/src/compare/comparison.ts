@@ -31,6 +31,15 @@ export interface ComparisonRow {
   readonly from: string;
 }
 
+/** A hover that could not be analysed. */
+export interface LeftOut {
+  readonly name: string;
+  /** And what to log or fly instead. */
+  readonly why: string;
+  /** Whether it was flown after all that are compared: what the gains of today did is then not known. */
+  readonly isLatest: boolean;
+}
+
 /** What was different from the hover before. */
 export interface StepSummary {
   /** Names of the two hovers. */
@@ -50,6 +59,8 @@ export interface StepSummary {
 export interface Comparison {
   readonly schema: 'settle.comparison/1';
   readonly flights: readonly Diagnosis[];
+  /** Hovers of the sequence that are not among `flights`. */
+  readonly leftOut: readonly LeftOut[];
   readonly rows: readonly ComparisonRow[];
   readonly steps: readonly StepSummary[];
   readonly findings: readonly Finding[];

@@ -14,6 +14,8 @@ export interface StepEvidence {
   readonly bound: number;
   /** Something speaks against the difference: it is not called better or worse. */
   readonly doubt: string | null;
+  /** What the evidence rests on, where that is not the two values of the row. */
+  readonly basis?: string;
 }
 
 export interface Judgement {
@@ -32,7 +34,8 @@ export function judgeStep(evidence: readonly (StepEvidence | null)[]): (Judgemen
   const adjusted = benjaminiHochbergAdjusted(known.map(({ e }) => differenceP(e.gain, e.std)));
   const out: (Judgement | null)[] = evidence.map(() => null);
   known.forEach(({ e, i }, k) => {
-    out[i] = judge(e, adjusted[k]!, known.length);
+    const { verdict, why } = judge(e, adjusted[k]!, known.length);
+    out[i] = { verdict, why: e.basis === undefined ? why : `${e.basis}; ${why}` };
   });
   return out;
 }

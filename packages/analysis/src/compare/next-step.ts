@@ -161,10 +161,13 @@ export function isDone(
   rows: readonly ComparisonRow[],
   findings: Comparison['findings'],
   advice: readonly Advice[],
+  leftOut: Comparison['leftOut'],
 ): Comparison['done'] {
   const h = hovers.length - 1;
   const last = hovers[h]!;
-  const missing: string[] = [];
+  const missing = leftOut
+    .filter(({ isLatest }) => isLatest)
+    .map(({ name }) => `${name}, flown after ${last.name}, could not be analysed`);
   for (const { axis } of loops) {
     for (const [metric, required, unit] of [
       ['rate loop gain margin', REQUIRED.gainMarginDb, 'dB'],

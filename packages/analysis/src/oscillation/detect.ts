@@ -1,4 +1,5 @@
 import { logChance, RUN_LENGTHS } from './chance.js';
+import { REACH_OCTAVES } from './levelling.js';
 import { narrownessTrack, WINDOW_CYCLES, type NarrownessTrack } from './narrowness.js';
 import { recordSpectrum, type RecordSpectrum } from './record-spectrum.js';
 import { subBand } from './sub-bands.js';
@@ -55,11 +56,20 @@ export function detectOscillations(
   const found: Candidate[] = [];
   if (isStraight(values)) return found;
   let record = recordSpectrum(values, sampleRateHz);
+  let tracks: NarrownessTrack[] = [];
+  for (let centreHz = lowestHz; centreHz <= highestHz * 1.0001; centreHz *= BAND_RATIO)
+    tracks.push(narrownessTrack(subBand(record, centreHz)));
   while (found.length < MOST_CANDIDATES) {
-    const next = leastLikely(record, lowestHz, highestHz, found, Math.log(options.falseAlarmRate));
+    const next = leastLikely(tracks, lowestHz, found, Math.log(options.falseAlarmRate));
     if (next === null) break;
     found.push(next);
-    record = cutOut(record, next.frequencyHz);
+    const cut = cutOut(record, next.frequencyHz);
+    record = cut;
+    tracks = tracks.map((track) =>
+      sees(track.centreHz, next.frequencyHz, cut.binHz)
+        ? narrownessTrack(subBand(cut, track.centreHz))
+        : track,
+    );
   }
   return found;
 }
@@ -78,15 +88,13 @@ function isStraight(values: Float64Array): boolean {
 }
 
 function leastLikely(
-  record: RecordSpectrum,
+  tracks: readonly NarrownessTrack[],
   lowestHz: number,
-  highestHz: number,
   found: readonly Candidate[],
   logLimit: number,
 ): Candidate | null {
   let best: { track: NarrownessTrack; start: number; windows: number; log: number } | null = null;
-  for (let centreHz = lowestHz; centreHz <= highestHz * 1.0001; centreHz *= BAND_RATIO) {
-    const track = narrownessTrack(subBand(record, centreHz));
+  for (const track of tracks) {
     for (const windows of RUN_LENGTHS) {
       const positions = track.share.length - windows + 1;
       if (positions < 1) break;
@@ -153,6 +161,12 @@ function grow(track: NarrownessTrack, start: number, end: number, log: number): 
     logFalseAlarm: Math.min(0, log),
     meanShare: share / (end - start),
   };
+}
+
+/** Whether the sub-band around a centre holds anything of what is cut out around a line; the others stay as they are. */
+function sees(centreHz: number, lineHz: number, binHz: number): boolean {
+  const reach = 2 ** REACH_OCTAVES;
+  return centreHz * reach >= lineHz / CUT_RATIO - binHz && centreHz / reach <= lineHz * CUT_RATIO + binHz;
 }
 
 function cutOut(record: RecordSpectrum, frequencyHz: number): RecordSpectrum {

@@ -4,7 +4,7 @@ import { firstSignal, indexAtOrAfter, quantile } from '../signals.js';
 import { clearByAccelerometer } from './climb.js';
 import { airborneFromHeight, refineByHeight } from './height.js';
 import type { PoweredStretch } from './powered-stretch.js';
-import { CARRIES_SHARE, powerRecord, type PowerRecord } from './power.js';
+import { CARRIES_SHARE, motorsNeverTurn, powerRecord, TURNS_SHARE, type PowerRecord } from './power.js';
 
 export interface PhaseReport {
   readonly phases: readonly Phase[];
@@ -31,7 +31,8 @@ const UPSET_RAD = Math.PI / 3;
  *
  * Take-off lasts from throttle-up until the aircraft is clear of the ground (0.15 m where height is logged), hover from
  * there until it comes that low again, landing until the rotors idle. Motor commands decide, else throttle, else how much
- * the inertial sensors shake; a height channel sharpens the edges. With none of them the whole record counts as hover.
+ * the inertial sensors shake; a height channel sharpens the edges. With none of them the whole record counts as hover; with
+ * motors that are never told to turn it is ground.
  *
  * @param only an interval the caller declares to be hover
  */
@@ -43,6 +44,11 @@ export function findPhases(flight: Flight, only?: Interval): PhaseReport {
   }
   const power = powerRecord(flight);
   const byHeight = airborneFromHeight(flight);
+  if (byHeight === null && motorsNeverTurn(flight))
+    return {
+      phases: [{ kind: 'ground', startS: 0, endS: flight.durationS }],
+      decidedBy: `motor commands: never above ${(100 * TURNS_SHARE).toFixed(0)} %`,
+    };
   if (power === null || power.idleLevel === null) {
     if (byHeight !== null) return { phases: withUpsets(flight, byHeight), decidedBy: 'height' };
     const decidedBy =

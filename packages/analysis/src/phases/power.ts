@@ -16,6 +16,15 @@ export const CARRIES_SHARE = 0.6;
 /** Inertial sensors shake at least this many times more in flight than on the ground. */
 const SHAKE_RATIO = 4;
 
+/** No motor that lifts anything is told less than this, share of full command (common practice, no source). */
+export const TURNS_SHARE = 0.05;
+
+/** Motor commands are there, and none of them ever asks for more than idling. */
+export function motorsNeverTurn(flight: Flight): boolean {
+  const motors = motorSignals(flight);
+  return motors.length > 0 && motors.every(({ values }) => values.every((v) => !(v > TURNS_SHARE)));
+}
+
 /**
  * Finds what tells ground from flight: motor commands, else the throttle, else how strongly the inertial sensors shake.
  *

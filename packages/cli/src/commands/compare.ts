@@ -36,10 +36,13 @@ export async function compare(
   const terminal = describeTerminal(process.stdout, process.env);
   const withPictures = wantsPictures(options, terminal);
 
-  const hovers = await summariseFlights(jobs, withPictures, progress);
+  const { hovers, leftOut } = await summariseFlights(jobs, withPictures, progress);
   progress.show('comparing …');
   const [analysis, report] = await Promise.all([loadAnalysis(), loadReport()]);
-  const comparison = analysis.compareHovers(hovers.map(({ summary }) => summary));
+  const comparison = analysis.compareHovers(
+    hovers.map(({ summary }) => summary),
+    leftOut,
+  );
   const pictures = hovers.flatMap(({ picture }) => (picture === null ? [] : [picture]));
   const document = report.assembleComparisonDocument(comparison, pictures, aircraft);
 
