@@ -3,9 +3,10 @@ import { argument, complex } from '../control/complex.js';
 import { stepMetrics } from '../control/step-response.js';
 import type { LoopMargins } from '../control/margins.js';
 import type { Margins, Origin, Oscillation, Plant, Response, Unavailable } from '../diagnosis.js';
+import { drawnMargins } from './drawn-margins.js';
 import type { AxisIdentification } from './identify.js';
 import { loopsOf } from './identify.js';
-import { bandwidthHz, closedRateAt, marginsOf, type AxisLoops, type BothMargins } from './loop-model.js';
+import { bandwidthHz, closedRateAt, type AxisLoops, type BothMargins } from './loop-model.js';
 
 export interface AxisModel {
   readonly plant: Plant | Unavailable;
@@ -59,10 +60,7 @@ export function describeModel(
       'the controller’s gains are not known; log its terms, or give them with --gains and their unit';
     return { ...none(why), plant };
   }
-  const draws = id.draws.flatMap((draw) => {
-    const own = loopsOf(id, draw);
-    return own === null ? [] : [marginsOf(own)];
-  });
+  const draws = drawnMargins(id).map(({ margins }) => margins);
   return {
     plant,
     rate: describeMargins('rate', id.margins.rate, draws, (m) => m.rate, id),

@@ -29,17 +29,26 @@ export function rateLoopAt(loops: AxisLoops, s: Complex): Complex {
 }
 
 /** Rate reference to the rate before any added filter, with the attitude loop open. */
-export function closedRateAt(loops: AxisLoops, s: Complex): Complex {
-  const g = plantAt(loops.plant, s);
-  const c = controllerAt(loops.controller, s);
-  return divide(multiply(add(c, complex(loops.controller.kff)), g), add(complex(1), rateLoopAt(loops, s)));
-}
+export const closedRateAt = (loops: AxisLoops, s: Complex): Complex => closedAt(loops, s).closedRate;
 
 /** Attitude loop broken at the rate reference, rate loop closed; 0 without an attitude gain. */
-export function attitudeLoopAt(loops: AxisLoops, s: Complex): Complex {
+export const attitudeLoopAt = (loops: AxisLoops, s: Complex): Complex =>
+  aroundClosedRate(loops, closedAt(loops, s).closedRate, s);
+
+/** The rate loop and what it makes of its reference, plant and controller worked out once for both. */
+function closedAt(loops: AxisLoops, s: Complex): { readonly rate: Complex; readonly closedRate: Complex } {
+  const g = plantAt(loops.plant, s);
+  const c = controllerAt(loops.controller, s);
+  const plain = multiply(c, g);
+  const rate = loops.addedFilters === null ? plain : multiply(plain, loops.addedFilters(s.im));
+  const forward = multiply(add(c, complex(loops.controller.kff)), g);
+  return { rate, closedRate: divide(forward, add(complex(1), rate)) };
+}
+
+function aroundClosedRate(loops: AxisLoops, closedRate: Complex, s: Complex): Complex {
   const ka = loops.controller.attitude ?? 0;
   const earlier = exponential(scale(s, loops.gyroDelayS));
-  return scale(divide(multiply(closedRateAt(loops, s), earlier), s), ka);
+  return scale(divide(multiply(closedRate, earlier), s), ka);
 }
 
 /** rad/s. Below, gusts and trim rule; above, what the plant's few numbers do not know. */
@@ -84,25 +93,33 @@ export const attitudeLoopOnGrid = (loops: AxisLoops): Complex[] =>
  */
 export function marginsOf(given: AxisLoops): BothMargins {
   const loops = judged(given);
-  const rate = judge((s) => rateLoopAt(loops, s), loops.controller.ki === 0 ? 0 : 1, 0);
-  if (rate === null || loops.controller.attitude === null) return { rate, attitude: null };
-  const attitude = judge((s) => attitudeLoopAt(loops, s), 1, rate.stable ? 0 : 2);
+  const hasAttitude = loops.controller.attitude !== null;
+  const rateTable = { re: new Float64Array(POINTS), im: new Float64Array(POINTS) };
+  const attitudeTable = { re: new Float64Array(POINTS), im: new Float64Array(POINTS) };
+  LOOP_GRID.forEach((omega, i) => {
+    const s = complex(0, omega);
+    const { rate, closedRate } = closedAt(loops, s);
+    rateTable.re[i] = rate.re;
+    rateTable.im[i] = rate.im;
+    if (!hasAttitude) return;
+    const attitude = aroundClosedRate(loops, closedRate, s);
+    attitudeTable.re[i] = attitude.re;
+    attitudeTable.im[i] = attitude.im;
+  });
+  const rate = judge(rateTable, (s) => rateLoopAt(loops, s), loops.controller.ki === 0 ? 0 : 1, 0);
+  if (rate === null || !hasAttitude) return { rate, attitude: null };
+  const attitude = judge(attitudeTable, (s) => attitudeLoopAt(loops, s), 1, rate.stable ? 0 : 2);
   return { rate, attitude };
 }
 
+/** @param table of the response on the grid */
 function judge(
+  table: { readonly re: Float64Array; readonly im: Float64Array },
   response: (s: Complex) => Complex,
   polesAtOrigin: number,
   unstablePoles: number,
 ): LoopMargins | null {
-  const re = new Float64Array(POINTS);
-  const im = new Float64Array(POINTS);
-  LOOP_GRID.forEach((omega, i) => {
-    const value = response(complex(0, omega));
-    re[i] = value.re;
-    im[i] = value.im;
-  });
-  const margins = marginsOnGrid({ omega: LOOP_GRID, re, im, polesAtOrigin, unstablePoles });
+  const margins = marginsOnGrid({ omega: LOOP_GRID, ...table, polesAtOrigin, unstablePoles });
   if (!('unavailable' in margins)) return margins;
   // A corner below the grid: the slower way goes down to it by itself.
   const slower = findLoopMargins({

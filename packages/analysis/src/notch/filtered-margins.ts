@@ -4,9 +4,10 @@ import { complex, divide, multiply, type Complex } from '../control/complex.js';
 import { findLoopMargins, type LoopMargins } from '../control/margins.js';
 import type { Margins } from '../diagnosis.js';
 import { chainResponse, type FilterChain } from '../filters/index.js';
+import { drawnMargins } from '../identification/drawn-margins.js';
 import { describeModel, spread } from '../identification/describe-axis.js';
 import { loopsOf, type AxisIdentification } from '../identification/identify.js';
-import { judged, LOOP_GRID, marginsOf, rateLoopAt, type AxisLoops } from '../identification/loop-model.js';
+import { judged, LOOP_GRID, rateLoopAt, type AxisLoops } from '../identification/loop-model.js';
 import { isUnavailable, type Unavailable } from '../unavailable.js';
 import type { PerAxis } from './plan-types.js';
 
@@ -75,10 +76,10 @@ function marginsOfAxis(
     };
   const from = `${today.from}; filters added`;
   if (!withDraws) return { ...margins, gainMarginStdDb: null, phaseMarginStdDeg: null, from };
-  const own = id.draws.flatMap((draw) => {
-    const drawn = loopsOf(id, draw);
-    return drawn === null ? [] : [{ before: marginsOf(drawn).rate, after: filteredMargins(drawn, change) }];
-  });
+  const own = drawnMargins(id).map((drawn) => ({
+    before: drawn.margins.rate,
+    after: filteredMargins(drawn.loops, change),
+  }));
   const std = (of: (m: LoopMargins) => number | null, stated: number | null): number | null => {
     const before = spread(own.map(({ before: m }) => (m === null ? null : of(m))));
     const after = spread(own.map(({ after: m }) => (m === null ? null : of(m))));
