@@ -20,6 +20,13 @@ export interface LineCase {
   readonly linearHz: number;
   /** What was said of the line nearest to it; null: it was not followed over the hovers. */
   readonly said: Comparison['lines'][number] | null;
+  /** dB by which the first hover's gain may rise to leave 8 dB of margin: as fitted over the hovers, and true. null: no fit. */
+  readonly gainFit: {
+    readonly saidDb: number;
+    readonly trueDb: number;
+    readonly slope: number;
+    readonly slopeStd: number;
+  } | null;
 }
 
 /** Rate gains of the hovers, over those of the first. */
@@ -50,7 +57,19 @@ export function compareLines(truth: 'loop' | 'structure', seed: number): LineCas
     }))
     .filter(({ distance }) => distance < 0.4)
     .sort((a, b) => a.distance - b.distance)[0];
-  return { seed, truth, axis, linearHz, said: near?.line ?? null };
+  const fit = comparison.gainFits.find((each) => each.axis === axis);
+  // Of a loop whose terms are all scaled alike the margin falls dB for dB.
+  const trueMarginDb = sims[0]!.truth.axes[axis].margins.rate.gainMarginDb;
+  const gainFit =
+    fit === undefined || trueMarginDb === null
+      ? null
+      : {
+          saidDb: fit.gainForAimDb,
+          trueDb: trueMarginDb - 8,
+          slope: fit.slope,
+          slopeStd: fit.slopeStd,
+        };
+  return { seed, truth, axis, linearHz, said: near?.line ?? null, gainFit };
 }
 
 const withGain = (config: FlightConfig, axis: AxisName, factor: number): FlightConfig =>

@@ -115,7 +115,12 @@ export function flyPair(kind: PairKind, seed: number): FlownPair {
   }
 }
 
-function fly(config: FlightConfig, seed: number, change?: (plan: FlightConfig) => void): SimulatedFlight {
+/** One hover with sticks, or a short hop where a loop is unstable. */
+export function fly(
+  config: FlightConfig,
+  seed: number,
+  change?: (plan: FlightConfig) => void,
+): SimulatedFlight {
   const precarious = AXES.some((axis) => {
     const { rate, attitude } = judgeAxis(config, axis, NO_BEST);
     return !rate.margins.stable || !attitude.margins.stable;

@@ -1,5 +1,6 @@
 /** Figures of the comparison trial. */
 import type { LineCase, VibrationVerdict } from './compare-lines.js';
+import type { SequenceCase } from './compare-sequences.js';
 import type { ComparedPair, VerdictCase } from './compare-trial.js';
 import { PAIR_KINDS } from './compare-pairs.js';
 
@@ -142,6 +143,58 @@ export function formatLines(cases: readonly LineCase[], why: boolean): string {
       return `${truth} over three hovers: followed ${pct(followed.length, own.length)}, decided ${pct(decided.length, followed.length)}, right ${pct(right.length, decided.length)}${why ? wrong.join('') : ''}`;
     })
     .join('\n');
+}
+
+const median = (values: readonly number[]): number =>
+  [...values].sort((a, b) => a - b)[values.length >> 1] ?? NaN;
+
+/** Gain that leaves the margin aimed at, from the margins of several hovers, against the truth. */
+export function formatGainFits(cases: readonly LineCase[]): string {
+  const fits = cases.flatMap(({ gainFit }) => gainFit ?? []);
+  if (fits.length === 0) return 'gain against margin: no fit';
+  const off = fits.map(({ saidDb, trueDb }) => Math.abs(saidDb - trueDb));
+  const slopes = fits.map(({ slope, slopeStd }) => Math.abs(slope + 1) / slopeStd);
+  return (
+    `gain against margin: ${String(fits.length)} of ${String(cases.length)} fitted; gain for 8 dB off by ${median(off).toFixed(2)} dB (median), ` +
+    `within 2 dB ${pct(off.filter((v) => v <= 2).length, off.length)}; slope −1 within one stated standard error ${pct(slopes.filter((r) => r <= 1).length, slopes.length)}, two ${pct(slopes.filter((r) => r <= 2).length, slopes.length)}`
+  );
+}
+
+/** Truths further from the promise than this are not as expected; nearer than half of it they are (as the check itself has it). */
+const OFF_DB = 3;
+const OFF_DEG = 16;
+
+export function formatSequences(cases: readonly SequenceCase[], why: boolean): string {
+  const all = cases.flatMap(({ predictions }) => predictions);
+  const told = all.filter(({ outcome }) => outcome === 'as expected' || outcome === 'not as expected');
+  const same = told.filter(({ weakened }) => !weakened);
+  const isOff = (c: (typeof all)[number]): boolean =>
+    Math.abs(c.gainOffDb) > OFF_DB || Math.abs(c.phaseOffDeg) > OFF_DEG;
+  const isNear = (c: (typeof all)[number]): boolean =>
+    Math.abs(c.gainOffDb) < OFF_DB / 2 && Math.abs(c.phaseOffDeg) < OFF_DEG / 2;
+  const [off, near] = [told.filter(isOff), told.filter(isNear)];
+  const wrong = [
+    ...off.filter(({ outcome }) => outcome === 'as expected'),
+    ...near.filter(({ outcome }) => outcome === 'not as expected'),
+  ];
+  const next = cases.flatMap((c) => c.next);
+  const unsafe = next.flatMap((c) => c.unsafe.map((u) => ({ ...u, seed: c.seed })));
+  const count = (part: readonly { readonly outcome: string }[], outcome: string): number =>
+    part.filter((c) => c.outcome === outcome).length;
+  return [
+    `predictions: ${String(all.length)}, of which the next hover showed ${pct(told.length, all.length)}; of the same aircraft the truth was off by ${median(same.map((c) => Math.abs(c.gainOffDb))).toFixed(2)} dB and ${median(same.map((c) => Math.abs(c.phaseOffDeg))).toFixed(1)}° (medians); ` +
+      `true within ${(OFF_DB / 2).toFixed(1)} dB and ${(OFF_DEG / 2).toFixed(0)}°: called as expected ${pct(count(near, 'as expected'), near.length)}; off by ${String(OFF_DB)} dB or ${String(OFF_DEG)}°: called not as expected ${pct(count(off, 'not as expected'), off.length)}`,
+    `next step of two hovers: ${String(next.length)} axes; good before ${pct(next.filter((c) => c.before.good).length, next.length)}, after ${pct(next.filter((c) => c.after.good).length, next.length)}; good left good ${pct(next.filter((c) => c.before.good && c.after.good).length, next.filter((c) => c.before.good).length)}; unsafe ${String(unsafe.length)}`,
+    ...(why
+      ? [
+          ...wrong.map(
+            (c) =>
+              `  seed ${String(c.seed)}: ${c.outcome}, truth off by ${c.gainOffDb.toFixed(1)} dB and ${c.phaseOffDeg.toFixed(0)}°; ${c.summary}`,
+          ),
+          ...unsafe.map((u) => `  seed ${String(u.seed)}: ${u.axis} ${u.loop} loop became ${u.became}`),
+        ]
+      : []),
+  ].join('\n');
 }
 
 export function formatVibration(cases: readonly VibrationVerdict[], why: boolean): string {

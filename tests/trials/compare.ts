@@ -1,6 +1,6 @@
 /**
  * Comparisons against truth: `pnpm trials:compare FIRST_SEED COUNT [--why] [--only KIND,KIND]`. Kinds are those
- * of pairs (`another-day` flies calmer on even seeds and windier on odd ones), `lines` and `vibration`.
+ * of pairs (`another-day` flies calmer on even seeds and windier on odd ones), `lines`, `sequences` and `vibration`.
  *
  * Seeds 1 to 9,999 are for development, 10,000 to 19,999 for the part that runs with the tests. From 20,000 on they are
  * for acceptance: look at their figures, never tune on them.
@@ -8,7 +8,15 @@
 import { comparePair, type ComparedPair } from './compare-trial.js';
 import { PAIR_KINDS } from './compare-pairs.js';
 import { compareLines, compareVibration } from './compare-lines.js';
-import { explainCase, formatLines, formatVibration, formatComparisons } from './compare-report.js';
+import { compareSequence } from './compare-sequences.js';
+import {
+  explainCase,
+  formatGainFits,
+  formatLines,
+  formatSequences,
+  formatVibration,
+  formatComparisons,
+} from './compare-report.js';
 
 const args = process.argv.slice(2);
 const only = args.includes('--only') ? args[args.indexOf('--only') + 1]?.split(',') : undefined;
@@ -59,7 +67,15 @@ if (wanted('lines')) {
     (['loop', 'structure'] as const).flatMap((truth) => compareLines(truth, seed) ?? []),
   );
   console.log(formatLines(lines, args.includes('--why')));
+  console.log(formatGainFits(lines));
 }
+if (wanted('sequences'))
+  console.log(
+    formatSequences(
+      seeds.flatMap((seed) => compareSequence(seed) ?? []),
+      args.includes('--why'),
+    ),
+  );
 if (wanted('vibration')) {
   console.log(formatVibration(seeds.flatMap(compareVibration), args.includes('--why')));
 }

@@ -4,6 +4,7 @@
  */
 import { AXES, type AxisName } from '@settle/parser';
 import type { Finding, Origin } from '../diagnosis.js';
+import { chiSquareQuantile } from '../statistics/distributions.js';
 import type { AxisLoopsOverHovers } from './axis-loops.js';
 import type { HoverSummary } from './hover-summary.js';
 import { gainSteps } from './builds.js';
@@ -40,6 +41,8 @@ interface Seen {
   readonly origin: Origin;
   readonly confidence: number;
   readonly selfSustained: boolean;
+  /** Of one size: something, most often the motors' stops, holds it there. */
+  readonly held: boolean;
 }
 
 export function lineOrigins(
@@ -69,6 +72,7 @@ function chains(hovers: readonly HoverSummary[], builds: readonly number[], axis
         origin: o.origin,
         confidence: o.confidence,
         selfSustained: o.regime === 'growing' || o.regime === 'limit-cycle',
+        held: o.regime === 'limit-cycle',
       };
       const near = out
         .filter((chain) => chain.at(-1)!.hover < h && builds[chain.at(-1)!.hover] === builds[h])
@@ -99,7 +103,7 @@ function tell(
   const modelled = chain.map((seen) => modelledHz(seen, loops));
   const hasModel = modelled.every((hz): hz is number => hz !== null && hz > 0);
   // Held by the motors' stops a loop swings where its phase crosses over, whatever the gain: then frequency tells nothing by itself.
-  const held = chain.every(({ selfSustained }) => selfSustained);
+  const held = chain.every((seen) => seen.selfSustained);
   const expected = hasModel
     ? modelled.map((hz) => Math.log(hz))
     : known.map((db) => (held ? 0 : LOOP_SLOPE * ((db * Math.LN10) / 20)));
@@ -117,11 +121,21 @@ function tell(
     chain.map(() => STRUCTURE_STD),
     null,
   );
+  // Where neither tells the frequencies, what was followed is not one line.
+  const fits = Math.min(loopFit.square, stays.square) < chiSquareQuantile(FITS, chain.length - 1);
   const mean = Math.exp(ln.reduce((a, b) => a + b, 0) / ln.length);
   const prior = Math.max(-2, Math.min(2, 3 * Math.log(mean / FASTEST_LOOP_HZ)));
-  const balance = loopFit - stays + prior + saidBalance(chain);
+  const balance = loopFit.cost - stays.cost + prior + saidBalance(chain);
   const origin =
-    rotor !== null ? 'rotor' : balance > DECIDED ? 'structure' : balance < -DECIDED ? 'loop' : 'unclear';
+    rotor !== null
+      ? 'rotor'
+      : !fits
+        ? 'unclear'
+        : balance > DECIDED
+          ? 'structure'
+          : balance < -DECIDED
+            ? 'loop'
+            : 'unclear';
   const moved = (100 * (Math.exp(Math.max(...ln) - Math.min(...ln)) - 1)).toFixed(0);
   const range = (Math.max(...known) - Math.min(...known)).toFixed(1);
   return {
@@ -164,10 +178,14 @@ function saidBalance(chain: readonly Seen[]): number {
 /** A pole better damped than this shows no line. */
 const SHOWS = 0.5;
 
-/** Where the identified loops would swing nearest to what is seen: at a pole, or where the stops hold them on the verge. */
+/**
+ * Where the identified loops would swing nearest to what is seen: at a pole, or where the stops hold them on the verge. One that is
+ * held is on the verge, wherever the linear poles are.
+ */
 function modelledHz(seen: Seen, loops: AxisLoopsOverHovers): number | null {
   const own = loops.hovers[seen.hover]!;
   if (own.best === null) return null;
+  if (seen.held && own.vergeHz !== null) return own.vergeHz;
   const places = own.poles.filter(({ dampingRatio }) => dampingRatio < SHOWS).map(({ hz }) => hz);
   if (own.vergeHz !== null) places.push(own.vergeHz);
   const distance = (hz: number): number => Math.abs(Math.log(hz / seen.hz));
@@ -179,19 +197,26 @@ const LOOP_SLOPE = 0.4;
 /** How far off, as a whole, the identified loops' swing may be (ln): a swing at the stops is slower than the linear pole. */
 const MODEL_OFFSET = 0.15;
 
-/** Half the sum of squares about the best common offset, which itself must be likely where `offsetStd` is given. */
+/** Frequencies that a hypothesis misses by more than this share of such chains would: it does not hold. */
+const FITS = 0.99;
+
+/**
+ * Squares about the best common offset, which itself must be likely where `offsetStd` is given, and minus the log likelihood that
+ * they amount to.
+ */
 function misfit(
   residuals: readonly number[],
   scatter: readonly number[],
   std: readonly number[],
   offsetStd: number | null,
-): number {
+): { readonly square: number; readonly cost: number } {
   const weights = scatter.map((s, i) => 1 / (s * s + std[i]! ** 2));
   const total = weights.reduce((a, b) => a + b, 0) + (offsetStd === null ? 0 : offsetStd ** -2);
   const offset = residuals.reduce((sum, r, i) => sum + weights[i]! * r, 0) / total;
   const square = residuals.reduce((sum, r, i) => sum + weights[i]! * (r - offset) ** 2, 0);
   const spread = weights.reduce((sum, w) => sum - Math.log(w), 0);
-  return 0.5 * (square + (offsetStd === null ? 0 : (offset / offsetStd) ** 2) + spread);
+  const cost = 0.5 * (square + (offsetStd === null ? 0 : (offset / offsetStd) ** 2) + spread);
+  return { square, cost };
 }
 
 /** Change of the rate loop's gain in dB, mean over the terms that changed; null where no gains are known. */

@@ -43,6 +43,12 @@ const MODEL_STD = 0.02;
 /** Gusts come and go, so the likelihood of a steady level is too sure of itself: measured on simulated hovers. */
 const SPREAD = 1.5;
 
+/**
+ * What the stops cut off follows the gusts and the swing themselves, so it is no outside drive: it only corrects what the stick asks,
+ * and where it holds more than this share of the stick's power nothing is read.
+ */
+const MOST_LOST = 0.25;
+
 /** What drives an axis from outside, on the clock of its record. */
 export interface OutsideDrive {
   /** Attitude reference, moved by the stick alone, rad. */
@@ -63,7 +69,7 @@ export function gainFromWeakStick(
   controller: AxisController,
 ): GainEstimate | null {
   if (controller.attitude === null) return null;
-  const spectra = spectraOf(record, drive);
+  const spectra = whereStickRules(spectraOf(record, drive), controller);
   if (spectra.omegas.length < 8) return null;
   const plants = likelyPlants();
   const answers = plants.map((plant) => answerOf(spectra, controller, plant));
@@ -144,6 +150,28 @@ function spectraOf(record: AxisRecord, drive: OutsideDrive): Spectra {
     reference: cut(bins(drive.reference)),
     lostReference: cut(bins(drive.lostReference)),
     lostDemand: cut(bins(drive.lostDemand)),
+  };
+}
+
+/** The bins up to the first at which the stops cut off more than the stick asks for. */
+function whereStickRules(x: Spectra, controller: AxisController): Spectra {
+  const asked = x.omegas.map((omega, i) => {
+    const forward = add(controllerAt(controller, complex(0, omega)), complex(controller.kff));
+    const reference = add(scale(x.reference[i]!, controller.attitude ?? 0), x.lostReference[i]!);
+    return multiply(forward, reference);
+  });
+  const [stick, lost] = [levels(asked, x), levels(x.lostDemand, x)];
+  const end = x.omegas.findIndex((_, i) => lost[i]! > MOST_LOST * stick[i]!);
+  if (end < 0) return x;
+  const { df } = x;
+  const cut = (of: readonly Complex[]): readonly Complex[] => of.slice(0, end);
+  return {
+    df,
+    omegas: x.omegas.slice(0, end),
+    rate: cut(x.rate),
+    reference: cut(x.reference),
+    lostReference: cut(x.lostReference),
+    lostDemand: cut(x.lostDemand),
   };
 }
 
