@@ -4,9 +4,11 @@ import { benjaminiHochbergAdjusted, differenceP } from '../statistics/index.js';
 import { configurationChanges, numberBuilds } from './builds.js';
 import { compareHovers } from './compare-hovers.js';
 import type { Comparison } from './comparison.js';
+import type { FoundChange } from './effectiveness.js';
 import { appearedLines, fallingModes } from './falling-modes.js';
 import type { AxisSummary, HoverSummary, LineSummary, Measured } from './hover-summary.js';
 import { judgeStep, type StepEvidence } from './judge.js';
+import { configurationFindings } from './sequence-findings.js';
 
 const measured = (value: number, std: number | null = 0.01 * Math.abs(value)): Measured => ({
   value,
@@ -205,6 +207,28 @@ describe('builds', () => {
     const same = compareHovers([a, { ...b, configuration: { parts: [] } }]);
     expect(same.rows.find(({ metric }) => metric.includes('rotor line'))!.verdict).toEqual([null, 'worse']);
   });
+});
+
+test('another build that answers a fifth less takes 1.25 times the gains for the same loops, and the finding says so', () => {
+  const hovers = [
+    madeHover('bare', { configuration: { parts: [] } }),
+    madeHover('winged', { configuration: { parts: ['wings'] } }),
+  ];
+  const change: FoundChange = {
+    hover: 1,
+    against: [0],
+    axes: ['roll', 'pitch'],
+    declared: true,
+    lnRatio: Math.log(0.8),
+    std: 0.04,
+    p: 1e-6,
+  };
+  const [finding] = configurationFindings(hovers, [0, 1], [change]);
+  expect(finding).toMatchObject({ id: 'configuration-changed', severity: 'note' });
+  // 1/0.8 = 1.25, and 4 % of it 0.05.
+  expect(finding!.evidence[0]).toMatch(
+    /turns roll, pitch 20 % less than in bare .+ take 1\.25 times its rate gains on roll, pitch \(± 0\.05\)/,
+  );
 });
 
 describe('structural lines', () => {

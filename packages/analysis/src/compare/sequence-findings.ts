@@ -21,7 +21,9 @@ export function configurationFindings(
         confidence: 0.99,
         summary: `${later.name} was flown with another build than ${earlier.name} (${configurationChanges(earlier.configuration, later.configuration).join('; ')}): nothing is called better or worse by gain`,
         evidence:
-          own.length > 0 ? own.map((c) => sizeText(c, hovers)) : ['no change of effectiveness is seen'],
+          own.length > 0
+            ? own.map((c) => `${sizeText(c, hovers)}; ${scalingText(c, hovers)}`)
+            : ['no change of effectiveness is seen'],
       },
     ];
   });
@@ -42,6 +44,7 @@ export function configurationFindings(
         evidence: [
           `p = ${c.p < 0.001 ? 'below 0.001' : c.p.toFixed(3)}, everything else about the plant taken to be the same`,
           'margins of hovers before and after are worked out with their own effectiveness',
+          scalingText(c, hovers),
         ],
       };
     });
@@ -51,4 +54,10 @@ export function configurationFindings(
 function sizeText({ lnRatio, std, axes, against }: FoundChange, hovers: readonly HoverSummary[]): string {
   const percent = 100 * (Math.exp(lnRatio) - 1);
   return `a unit of demand turns ${axes.join(', ')} ${Math.abs(percent).toFixed(0)} % ${percent > 0 ? 'more' : 'less'} than in ${against.map((h) => hovers[h]!.name).join(', ')} (± ${(100 * std).toFixed(0)} %)`;
+}
+
+/** A loop is its gains times its plant: what the plant loses the gains must make up for. */
+function scalingText({ lnRatio, std, axes, against }: FoundChange, hovers: readonly HoverSummary[]): string {
+  const factor = Math.exp(-lnRatio);
+  return `gains go with one over it: loops as tight as those of ${against.map((h) => hovers[h]!.name).join(', ')} take ${factor.toFixed(2)} times its rate gains on ${axes.join(', ')} (± ${(factor * std).toFixed(2)})`;
 }
