@@ -1,13 +1,15 @@
 import { fileURLToPath } from 'node:url';
 import { defineConfig } from 'vitest/config';
 
-const source = (name: string): string =>
-  fileURLToPath(new URL(`./packages/${name}/src/index.ts`, import.meta.url));
+const source = (name: string, module = 'index'): string =>
+  fileURLToPath(new URL(`./packages/${name}/src/${module}.ts`, import.meta.url));
 
 export default defineConfig({
   resolve: {
     alias: {
       '@settle/parser': source('parser'),
+      // Before the package itself, which would take it for a part of its entry file.
+      '@settle/analysis/unavailable': source('analysis', 'unavailable'),
       '@settle/analysis': source('analysis'),
       '@settle/report': source('report'),
       '@settle/simulator': source('simulator'),

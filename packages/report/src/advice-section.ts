@@ -1,6 +1,6 @@
 /** What to change, log or fly next: one item for each thing a person does, with reasons and cautions beside it. */
 
-import { type Advice, type Diagnosis } from '@settle/analysis';
+import type { Advice, Diagnosis } from '@settle/analysis';
 import { type Block, type ListItem, type Section, item, list, sentence } from './document.js';
 import {
   type GainGroup,

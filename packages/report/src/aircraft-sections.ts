@@ -1,6 +1,7 @@
 /** What concerns the whole aircraft rather than one axis: vibration, motors, battery. */
 
-import { type Actuators, type Battery, type Diagnosis, isUnavailable } from '@settle/analysis';
+import type { Actuators, Battery, Diagnosis } from '@settle/analysis';
+import { isUnavailable } from '@settle/analysis/unavailable';
 import { type Block, type Section, quantity, sentence, table } from './document.js';
 import { formatPercent, formatSignificant } from './numbers.js';
 import { vibrationSection } from './vibration-section.js';

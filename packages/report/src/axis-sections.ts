@@ -1,13 +1,8 @@
 /** One section per axis: what oscillates, with units and uncertainty, then how well the axis follows and why. */
 
 import type { AxisName } from '@settle/parser';
-import {
-  type AxisDiagnosis,
-  type Diagnosis,
-  type Margins,
-  type Oscillation,
-  isUnavailable,
-} from '@settle/analysis';
+import type { AxisDiagnosis, Diagnosis, Margins, Oscillation } from '@settle/analysis';
+import { isUnavailable } from '@settle/analysis/unavailable';
 import {
   type Block,
   type Section,

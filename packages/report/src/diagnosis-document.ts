@@ -4,7 +4,8 @@
  */
 
 import type { AxisName } from '@settle/parser';
-import { type Diagnosis, type Finding, isUnavailable } from '@settle/analysis';
+import type { Diagnosis, Finding } from '@settle/analysis';
+import { isUnavailable } from '@settle/analysis/unavailable';
 import { NO_CHARTS, type Charts } from './charts/assemble-charts.js';
 import type { Chart } from './charts/chart.js';
 import {

@@ -1,6 +1,7 @@
 /** Where notches belong, as a report: what turns and rings, the filters, what to do, what could hurt. */
 
-import { type NotchReport, isUnavailable } from '@settle/analysis';
+import type { NotchReport } from '@settle/analysis';
+import { isUnavailable } from '@settle/analysis/unavailable';
 import { otherItem } from './advice-section.js';
 import { NO_CHARTS, type Charts } from './charts/assemble-charts.js';
 import { type ReportDocument, type Section, action, illustrated, item, list, sentence } from './document.js';

@@ -1,7 +1,8 @@
 /** The first thing a person reads: what wobbles and what that means, in sentences without a table. */
 
 import type { AxisName } from '@settle/parser';
-import { type Advice, type Diagnosis, type Finding, type Oscillation, isUnavailable } from '@settle/analysis';
+import type { Advice, Diagnosis, Finding, Oscillation } from '@settle/analysis';
+import { isUnavailable } from '@settle/analysis/unavailable';
 import { type Block, type Emphasis, type Section, action, sentence } from './document.js';
 import { changesText, gatherGainGroups, oldGainsAreUnsafe, watchTexts } from './gain-groups.js';
 import { formatSignificant, formatSureness, formatTime, formatValue } from './numbers.js';

@@ -1,14 +1,7 @@
 /** Vibration lines, what each one is, and what filters would do about them. */
 
-import {
-  type Alternative,
-  type Diagnosis,
-  type Notch,
-  type NotchPlan,
-  type Vibration,
-  type VibrationLine,
-  isUnavailable,
-} from '@settle/analysis';
+import type { Alternative, Diagnosis, Notch, NotchPlan, Vibration, VibrationLine } from '@settle/analysis';
+import { isUnavailable } from '@settle/analysis/unavailable';
 import { type Block, type Section, item, list, quantity, sentence, table, words } from './document.js';
 import { formatSignificant } from './numbers.js';
 import { LINE_WORDS, asSentence, joinWords } from './words.js';

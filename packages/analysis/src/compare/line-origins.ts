@@ -121,21 +121,14 @@ function tell(
     chain.map(() => STRUCTURE_STD),
     null,
   );
-  // Where neither tells the frequencies, what was followed is not one line.
-  const fits = Math.min(loopFit.square, stays.square) < chiSquareQuantile(FITS, chain.length - 1);
   const mean = Math.exp(ln.reduce((a, b) => a + b, 0) / ln.length);
   const prior = Math.max(-2, Math.min(2, 3 * Math.log(mean / FASTEST_LOOP_HZ)));
   const balance = loopFit.cost - stays.cost + prior + saidBalance(chain);
-  const origin =
-    rotor !== null
-      ? 'rotor'
-      : !fits
-        ? 'unclear'
-        : balance > DECIDED
-          ? 'structure'
-          : balance < -DECIDED
-            ? 'loop'
-            : 'unclear';
+  // Where not even the likelier tells the frequencies, what was followed is not one line.
+  const likelier = balance > 0 ? stays : loopFit;
+  const isOne = likelier.square < LOOP_STD.free ** 2 * chiSquareQuantile(ONE_LINE, chain.length - 1);
+  const decided = balance > DECIDED ? 'structure' : balance < -DECIDED ? 'loop' : 'unclear';
+  const origin = rotor !== null ? 'rotor' : isOne ? decided : 'unclear';
   const moved = (100 * (Math.exp(Math.max(...ln) - Math.min(...ln)) - 1)).toFixed(0);
   const range = (Math.max(...known) - Math.min(...known)).toFixed(1);
   return {
@@ -197,12 +190,12 @@ const LOOP_SLOPE = 0.4;
 /** How far off, as a whole, the identified loops' swing may be (ln): a swing at the stops is slower than the linear pole. */
 const MODEL_OFFSET = 0.15;
 
-/** Frequencies that a hypothesis misses by more than this share of such chains would: it does not hold. */
-const FITS = 0.99;
+/** Share of the chains of one line that stay nearer to what is expected of them, each frequency missed as a free loop's is. */
+const ONE_LINE = 0.999;
 
 /**
- * Squares about the best common offset, which itself must be likely where `offsetStd` is given, and minus the log likelihood that
- * they amount to.
+ * Sum of squares about the best common offset, which itself must be likely where `offsetStd` is given, and minus the log likelihood
+ * that the residuals amount to.
  */
 function misfit(
   residuals: readonly number[],
@@ -213,9 +206,10 @@ function misfit(
   const weights = scatter.map((s, i) => 1 / (s * s + std[i]! ** 2));
   const total = weights.reduce((a, b) => a + b, 0) + (offsetStd === null ? 0 : offsetStd ** -2);
   const offset = residuals.reduce((sum, r, i) => sum + weights[i]! * r, 0) / total;
-  const square = residuals.reduce((sum, r, i) => sum + weights[i]! * (r - offset) ** 2, 0);
+  const square = residuals.reduce((sum, r) => sum + (r - offset) ** 2, 0);
+  const weighted = residuals.reduce((sum, r, i) => sum + weights[i]! * (r - offset) ** 2, 0);
   const spread = weights.reduce((sum, w) => sum - Math.log(w), 0);
-  const cost = 0.5 * (square + (offsetStd === null ? 0 : (offset / offsetStd) ** 2) + spread);
+  const cost = 0.5 * (weighted + (offsetStd === null ? 0 : (offset / offsetStd) ** 2) + spread);
   return { square, cost };
 }
 

@@ -1,7 +1,8 @@
 /** Which charts a flight gets, and where in its report they belong. */
 
 import type { AxisName } from '@settle/parser';
-import { type PictureData, type Unavailable, isUnavailable } from '@settle/analysis';
+import type { PictureData, Unavailable } from '@settle/analysis';
+import { isUnavailable } from '@settle/analysis/unavailable';
 import { AXIS_ORDER } from '../words.js';
 import { campbellChart } from './campbell-chart.js';
 import type { Chart } from './chart.js';

@@ -1,7 +1,8 @@
 /** The same picture of several hovers, laid over one another. */
 
 import type { AxisName } from '@settle/parser';
-import { type HoverPicture, isUnavailable } from '@settle/analysis';
+import type { HoverPicture } from '@settle/analysis';
+import { isUnavailable } from '@settle/analysis/unavailable';
 import { LIGHT } from '../palette.js';
 import { AXIS_ORDER, capitalise, joinWords } from '../words.js';
 import { type Chart, tidy } from './chart.js';
