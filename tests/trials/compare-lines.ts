@@ -44,7 +44,7 @@ export function compareLines(truth: 'loop' | 'structure', seed: number): LineCas
   if (sims.length < 2) return null;
   let comparison: Comparison;
   try {
-    comparison = compareHovers(sims.map((sim, i) => summarise(sim, `hover ${String(i + 1)}`)));
+    comparison = compareHovers(sims.map((sim, i) => summarise(sim, `hover ${String(i + 1)}`, true)));
   } catch (error) {
     if (error instanceof Error && error.name === 'CannotAnalyse') return null;
     throw error;

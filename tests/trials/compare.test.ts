@@ -1,7 +1,14 @@
 import { describe, expect, it } from 'vitest';
 import { comparePair } from './compare-trial.js';
 import { PAIR_KINDS } from './compare-pairs.js';
-import { effectivenessFigures, explainCase, figuresOf, formatComparisons } from './compare-report.js';
+import { compareSequence } from './compare-sequences.js';
+import {
+  effectivenessFigures,
+  explainCase,
+  figuresOf,
+  formatComparisons,
+  formatSequences,
+} from './compare-report.js';
 
 const firstSeed = 10_600;
 const count = 2;
@@ -33,5 +40,18 @@ describe('comparisons against truth', () => {
     expect(told.length).toBeGreaterThan(9);
     expect(told).not.toContain('better');
     expect(told).not.toContain('worse');
+  }, 120_000);
+
+  it('advice taken shows what it promised, and what two hovers advise together spoils nothing', () => {
+    const cases = [10_604, 10_605].flatMap((seed) => compareSequence(seed) ?? []);
+    console.log(formatSequences(cases, true));
+    const told = cases.flatMap(({ predictions }) => predictions);
+    const next = cases.flatMap((c) => c.next);
+    expect(told.length).toBeGreaterThan(0);
+    expect(next.flatMap(({ unsafe }) => unsafe)).toEqual([]);
+    for (const axis of next.filter(({ before }) => before.good)) expect(axis.after.good).toBe(true);
+    // Promises within half of what is worth telling were kept.
+    for (const { gainOffDb, phaseOffDeg, outcome } of told)
+      if (Math.abs(gainOffDb) < 1.5 && Math.abs(phaseOffDeg) < 8) expect(outcome).toBe('as expected');
   }, 120_000);
 });

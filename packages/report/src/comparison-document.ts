@@ -225,7 +225,11 @@ function tableSection(
     ...row.values.map((value, h) => {
       if (value === null && row.verdict[h] === null) return NO_VALUE;
       const verdict = row.verdict[h];
-      return `${formatEstimate(value, row.std[h] ?? null)}${verdict == null ? '' : ` ${verdict}`}`;
+      const shown =
+        value !== null && row.ceiling !== undefined && value >= row.ceiling
+          ? `over ${formatSignificant(row.ceiling, 2)}`
+          : formatEstimate(value, row.std[h] ?? null);
+      return `${shown}${verdict == null ? '' : ` ${verdict}`}`;
     }),
   ]);
   return { title, blocks: [...(note === null ? [] : [sentence(note, 'quiet')]), table(columns, cells)] };
@@ -247,7 +251,7 @@ function sequenceSection(comparison: Comparison): Section | null {
     }),
     ...lines.map((line) =>
       item(
-        `${capitalise(line.axis)} oscillation: ${line.origin === 'unclear' ? 'loop or structure cannot be told' : `it is ${line.origin === 'loop' ? 'a loop' : line.origin === 'rotor' ? 'a rotor' : 'structure'} (${formatSureness(line.confidence)} sure)`}.`,
+        `${capitalise(line.axis)} ${line.oscillates ? 'oscillation' : 'line of the gyro'}: ${line.origin === 'unclear' ? 'loop or structure cannot be told' : `it is ${line.origin === 'loop' ? 'a loop' : line.origin === 'rotor' ? 'a rotor' : 'structure'} (${formatSureness(line.confidence)} sure)`}.`,
         line.evidence.map(asSentence),
       ),
     ),

@@ -18,6 +18,8 @@ export interface ComparisonRow {
   readonly group: RowGroup;
   /** One per hover; null where it cannot be given. */
   readonly values: readonly (number | null)[];
+  /** A value as large as this stands for it and everything beyond, with no standard error; absent: no such end. */
+  readonly ceiling?: number;
   /** Standard errors; null where the value is, or where it is not known. */
   readonly std: readonly (number | null)[];
   /**

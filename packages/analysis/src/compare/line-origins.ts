@@ -8,6 +8,7 @@ import { chiSquareQuantile } from '../statistics/distributions.js';
 import type { AxisLoopsOverHovers } from './axis-loops.js';
 import type { HoverSummary } from './hover-summary.js';
 import { gainSteps } from './builds.js';
+import { followAxis, type Seen } from './line-chains.js';
 
 export interface LineOrigin {
   readonly axis: AxisName;
@@ -15,6 +16,8 @@ export interface LineOrigin {
   readonly frequenciesHz: readonly (number | null)[];
   /** Gain of the rate loop relative to the first of these hovers, dB; null where not known. */
   readonly gainDb: readonly (number | null)[];
+  /** The axis swings in it in one hover at least; else only the vibration of its gyro shows it. */
+  readonly oscillates: boolean;
   /** What each hover by itself took it for. */
   readonly said: readonly (Origin | null)[];
   readonly origin: 'loop' | 'structure' | 'rotor' | 'unclear';
@@ -22,8 +25,6 @@ export interface LineOrigin {
   readonly evidence: readonly string[];
 }
 
-/** Frequencies further apart than this are two lines (ln). */
-const SAME_CHAIN = 0.35;
 /** Gains must range over this to tell anything, dB. */
 const LEAST_RANGE_DB = 1.5;
 /** How far a line stands from where it should, ln: what fits and models miss; held on the verge by the stops it moves less. */
@@ -34,56 +35,18 @@ const DECIDED = 1.5;
 /** Loops of such aircraft are slower, structures faster than this, Hz; how strongly that speaks (common practice, no source). */
 const FASTEST_LOOP_HZ = 12;
 
-interface Seen {
-  readonly hover: number;
-  readonly hz: number;
-  readonly stdHz: number;
-  readonly origin: Origin;
-  readonly confidence: number;
-  readonly selfSustained: boolean;
-  /** Of one size: something, most often the motors' stops, holds it there. */
-  readonly held: boolean;
-}
-
 export function lineOrigins(
   hovers: readonly HoverSummary[],
   builds: readonly number[],
   loops: readonly AxisLoopsOverHovers[],
 ): LineOrigin[] {
   return AXES.flatMap((axis) =>
-    chains(hovers, builds, axis).flatMap((chain) => {
+    followAxis(hovers, builds, axis).flatMap((chain) => {
       const own = loops.find((l) => l.axis === axis)!;
       const told = tell(chain, hovers, own);
       return told === null ? [] : [told];
     }),
   );
-}
-
-/** Oscillations of an axis from hover to hover of one build. */
-function chains(hovers: readonly HoverSummary[], builds: readonly number[], axis: AxisName): Seen[][] {
-  const out: Seen[][] = [];
-  hovers.forEach((hover, h) => {
-    for (const o of hover.diagnosis.axes[axis].oscillations) {
-      if (o.follows !== null) continue;
-      const seen: Seen = {
-        hover: h,
-        hz: o.frequencyHz,
-        stdHz: o.frequencyStdHz,
-        origin: o.origin,
-        confidence: o.confidence,
-        selfSustained: o.regime === 'growing' || o.regime === 'limit-cycle',
-        held: o.regime === 'limit-cycle',
-      };
-      const near = out
-        .filter((chain) => chain.at(-1)!.hover < h && builds[chain.at(-1)!.hover] === builds[h])
-        .map((chain) => ({ chain, distance: Math.abs(Math.log(seen.hz / chain.at(-1)!.hz)) }))
-        .filter(({ distance }) => distance < SAME_CHAIN)
-        .sort((a, b) => a.distance - b.distance)[0];
-      if (near === undefined) out.push([seen]);
-      else near.chain.push(seen);
-    }
-  });
-  return out.filter((chain) => chain.length >= 2);
 }
 
 function tell(
@@ -138,6 +101,7 @@ function tell(
       const at = chain.findIndex((s) => s.hover === h);
       return at < 0 ? null : gains[at]!;
     }),
+    oscillates: chain.some(({ oscillates }) => oscillates),
     said: hovers.map((_, h) => chain.find((s) => s.hover === h)?.origin ?? null),
     origin,
     confidence:
@@ -244,6 +208,8 @@ const LOOP_ORIGINS: ReadonlySet<Origin | null> = new Set<Origin | null>(['rate-l
 /** Findings where the sequence corrects what single hovers took a line for. */
 export function originFindings(origins: readonly LineOrigin[]): Finding[] {
   return origins.flatMap((line): Finding[] => {
+    // What only the gyro shows is told with the vibration.
+    if (!line.oscillates) return [];
     const said = line.said.filter((s) => s !== null);
     const hz = line.frequenciesHz.filter((v) => v !== null);
     if (line.origin === 'structure' && said.some((s) => s !== 'structure'))

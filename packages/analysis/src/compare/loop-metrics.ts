@@ -38,8 +38,8 @@ export interface KnownLoop {
   readonly gyroDelayS: number;
 }
 
-/** A gain limit further away than this is none, dB: the grid and a rigid plant know nothing of it. */
-const FAR_DB = 30;
+/** A gain limit further away than this is given as this, dB: of where it is the grid and a rigid plant know nothing. */
+export const FAR_DB = 30;
 
 /** @param starts poles to start from, where those of a similar plant are known; else all are looked for */
 export function loopMetrics(

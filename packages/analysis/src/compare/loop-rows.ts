@@ -6,7 +6,7 @@ import type { AxisLoopsOverHovers, HoverLoops } from './axis-loops.js';
 import type { Candidate } from './candidate.js';
 import type { HoverSummary } from './hover-summary.js';
 import type { StepEvidence } from './judge.js';
-import { loopMetrics, type LoopMetrics } from './loop-metrics.js';
+import { FAR_DB, loopMetrics, type LoopMetrics } from './loop-metrics.js';
 import { plausiblePlants } from './plant-pool.js';
 import { differenceP } from '../statistics/index.js';
 
@@ -191,7 +191,8 @@ function rowOf(
         axis,
         group: 'loops',
         values,
-        std,
+        std: std.map((s, h) => (quantity.unit === 'dB' && values[h]! >= FAR_DB ? null : s)),
+        ...(quantity.unit === 'dB' ? { ceiling: FAR_DB } : {}),
         from: fromWords(loops, hovers),
       },
       steps,

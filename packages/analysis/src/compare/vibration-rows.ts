@@ -72,6 +72,8 @@ export function vibrationRows(hovers: readonly HoverSummary[]): Candidate[] {
 
 /** Rotors spread over so much around their mean, Hz. */
 const LINE_REACH_HZ = 5;
+/** What follows no rotor stays nearer. */
+const LONE_REACH_HZ = 2;
 /** Of a line that changed, at least this share of the change (ln) shows in all there is around it. */
 const CONFIRMED_SHARE = 0.4;
 
@@ -129,14 +131,15 @@ function oneSided(
   sign: 1 | -1,
 ): { readonly evidence: StepEvidence | null; readonly note: string | null } {
   const hz = frequencyIn(line, shows, other);
-  const bound = hz === null ? null : bandRmsOfSensor(other, line.sensor, hz, LINE_REACH_HZ);
+  const reachHz = line.order === null ? LONE_REACH_HZ : LINE_REACH_HZ;
+  const bound = hz === null ? null : bandRmsOfSensor(other, line.sensor, hz, reachHz);
   if (hz === null || bound === null || line.rms.std === null)
     return {
       evidence: null,
       note: `found in ${shows.name} only, and ${other.name} does not tell how much it held there`,
     };
   const unit = UNITS[line.sensor];
-  const held = `found in ${shows.name} only; all that ${other.name} held within ${String(LINE_REACH_HZ)} Hz of ${hz.toFixed(1)} Hz is ${bound.toPrecision(2)} ${unit}`;
+  const held = `found in ${shows.name} only; all that ${other.name} held within ${String(reachHz)} Hz of ${hz.toFixed(1)} Hz is ${bound.toPrecision(2)} ${unit}`;
   const least = Math.log(line.rms.value / Math.max(QUIET[line.sensor] / 2, bound));
   if (least < LEVEL_BOUND) return { evidence: null, note: `${held}, which may have hidden it` };
   const std = Math.hypot(line.rms.std / line.rms.value, FIT_STD, BAND_STD);
