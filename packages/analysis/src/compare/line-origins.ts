@@ -65,19 +65,8 @@ function tell(
   const rotor = rotorFollowing(chain, hovers);
   const modelled = chain.map((seen) => modelledHz(seen, loops));
   const hasModel = modelled.every((hz): hz is number => hz !== null && hz > 0);
-  // Held by the motors' stops a loop swings where its phase crosses over, whatever the gain: then frequency tells nothing by itself.
-  const held = chain.every((seen) => seen.selfSustained);
-  const expected = hasModel
-    ? modelled.map((hz) => Math.log(hz))
-    : known.map((db) => (held ? 0 : LOOP_SLOPE * ((db * Math.LN10) / 20)));
   const scatter = chain.map(({ hz, stdHz }) => stdHz / hz);
-  const loopStd = chain.map(({ selfSustained }) => (selfSustained ? LOOP_STD.held : LOOP_STD.free));
-  const loopFit = misfit(
-    ln.map((v, i) => v - expected[i]!),
-    scatter,
-    loopStd,
-    hasModel ? MODEL_OFFSET : null,
-  );
+  const loopFit = fitLoop(chain, known, hasModel ? modelled : null);
   const stays = misfit(
     ln,
     scatter,
@@ -85,7 +74,7 @@ function tell(
     null,
   );
   const mean = Math.exp(ln.reduce((a, b) => a + b, 0) / ln.length);
-  const prior = Math.max(-2, Math.min(2, 3 * Math.log(mean / FASTEST_LOOP_HZ)));
+  const prior = Math.min(2, 3 * Math.log(mean / FASTEST_LOOP_HZ));
   const balance = loopFit.cost - stays.cost + prior + saidBalance(chain);
   // Where not even the likelier tells the frequencies, what was followed is not one line.
   const likelier = balance > 0 ? stays : loopFit;
@@ -120,6 +109,33 @@ function tell(
   };
 }
 
+/** @param modelled where the identified loops would swing, Hz; null: not known */
+function fitLoop(
+  chain: readonly Seen[],
+  gainsDb: readonly number[],
+  modelled: readonly number[] | null,
+): Misfit {
+  // Held by the motors' stops a loop swings where its phase crosses over, whatever the gain: then frequency tells nothing by itself.
+  const held = chain.every((seen) => seen.selfSustained);
+  const against = (expected: readonly number[], offsetStd: number | null): Misfit =>
+    misfit(
+      chain.map(({ hz }, i) => Math.log(hz) - expected[i]!),
+      chain.map(({ hz, stdHz }) => stdHz / hz),
+      chain.map(({ selfSustained }) => (selfSustained ? LOOP_STD.held : LOOP_STD.free)),
+      offsetStd,
+    );
+  const byGain = against(
+    gainsDb.map((db) => (held ? 0 : LOOP_SLOPE * ((db * Math.LN10) / 20))),
+    null,
+  );
+  if (modelled === null) return byGain;
+  const byModel = against(
+    modelled.map((hz) => Math.log(hz)),
+    MODEL_OFFSET,
+  );
+  return likelierOf(byModel, { ...byGain, cost: byGain.cost - Math.log(MODEL_WRONG) });
+}
+
 /** How much of what single hovers said counts: they share aircraft and log, so they are not independent. */
 const SAID_SHARE = 0.5;
 
@@ -151,8 +167,17 @@ function modelledHz(seen: Seen, loops: AxisLoopsOverHovers): number | null {
 
 /** Exponent of a rate loop's own frequency over its gain: between 0.3 and 0.6 for a lagging plant (worked out, typical loops). */
 const LOOP_SLOPE = 0.4;
+/** How often the identified loops are no guide to a swing, so that it is as if none were known (judgement). */
+const MODEL_WRONG = 0.15;
 /** How far off, as a whole, the identified loops' swing may be (ln): a swing at the stops is slower than the linear pole. */
 const MODEL_OFFSET = 0.15;
+
+interface Misfit {
+  readonly square: number;
+  readonly cost: number;
+}
+
+const likelierOf = (a: Misfit, b: Misfit): Misfit => (b.cost < a.cost ? b : a);
 
 /** Share of the chains of one line that stay nearer to what is expected of them, each frequency missed as a free loop's is. */
 const ONE_LINE = 0.999;
@@ -166,7 +191,7 @@ function misfit(
   scatter: readonly number[],
   std: readonly number[],
   offsetStd: number | null,
-): { readonly square: number; readonly cost: number } {
+): Misfit {
   const weights = scatter.map((s, i) => 1 / (s * s + std[i]! ** 2));
   const total = weights.reduce((a, b) => a + b, 0) + (offsetStd === null ? 0 : offsetStd ** -2);
   const offset = residuals.reduce((sum, r, i) => sum + weights[i]! * r, 0) / total;
