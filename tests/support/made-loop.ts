@@ -166,6 +166,7 @@ export function madeIdentification(made: MadeAxis = {}): AxisIdentification {
               lagS: plant.lagS * (1 + other),
             };
           }),
+    supposed: null,
     normal: null,
     gyroDelayS,
     addedFilters: null,

@@ -114,6 +114,7 @@ function pooledAdvice(last: HoverSummary, loops: AxisLoopsOverHovers): Advice[] 
     controller,
     plant: own.plant,
     draws: own.plantDraws,
+    supposed: null,
     normal: null,
     gyroDelayS,
     addedFilters: null,
@@ -136,6 +137,7 @@ function pooledAdvice(last: HoverSummary, loops: AxisLoopsOverHovers): Advice[] 
     axis,
     id: { ...id, margins },
     measured: decideGains({ ...id, margins }),
+    supposed: null,
     rule: null,
   };
   if (decision.measured === null) return null;

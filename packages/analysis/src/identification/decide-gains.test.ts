@@ -2,8 +2,10 @@ import { describe, expect, it } from 'vitest';
 import { CONTROLLER, madeIdentification, PLANT } from '../../../../tests/support/made-loop.js';
 import { near } from '../../../../tests/support/near.js';
 import { randomSource } from '../../../../tests/support/random.js';
-import { decideGains, ruleOfThumb } from './decide-gains.js';
+import type { SupposedPlant } from './fit-axes.js';
+import { decideGains, decideOnSupposed, ruleOfThumb } from './decide-gains.js';
 import { applyFactors, predict, tune } from './gain-search.js';
+import type { AxisController } from './controller.js';
 
 /** Plants and gains all over the place: what a first hover may bring. */
 function cases(count: number, sticks: boolean) {
@@ -148,6 +150,72 @@ describe('decideGains', () => {
   it('decides nothing without a plant or a controller', () => {
     expect(decideGains(madeIdentification({ plant: null }))).toBeNull();
     expect(decideGains(madeIdentification({ controller: null }))).toBeNull();
+  });
+});
+
+describe('what goes up', () => {
+  it('leaves 3 dB with 19 of 20 plausible plants, however unsure they are', () => {
+    let raised = 0;
+    for (const id of cases(60, true)) {
+      const decision = decideGains(id);
+      const factors = decision?.factors ?? null;
+      if (factors === null || factors.P <= 1.001) continue;
+      raised++;
+      const poor = id.draws.filter((draw) => {
+        const rate = predict(id, draw, factors)!.rate!;
+        return !rate.stable || (rate.gainMarginDb ?? 99) < 2.9;
+      });
+      expect(poor.length).toBeLessThanOrEqual(0.05 * id.draws.length);
+    }
+    expect(raised).toBeGreaterThan(10);
+  });
+});
+
+describe('decideOnSupposed', () => {
+  const good = applyFactors(CONTROLLER, tune(madeIdentification(), PLANT)!.factors);
+  const times = (factor: number): AxisController => ({
+    ...good,
+    kp: good.kp * factor,
+    ki: good.ki * factor,
+    kd: good.kd * factor,
+  });
+  const unseen = (controller: AxisController, from: SupposedPlant['from'], fastDemandStd: number) => {
+    const { draws } = madeIdentification({ spread: 0.3 });
+    const motion = { rateStd: 0.05, rateHz: 1.2, demandHz: 2, fastDemandStd };
+    return {
+      ...madeIdentification({ plant: null, controller, motion }),
+      supposed: { plant: PLANT, draws, from },
+    };
+  };
+  const CALM = 0.03;
+  const SHAKES = 0.3;
+  const decideOn = (id: ReturnType<typeof unseen>) => decideOnSupposed(id, ruleOfThumb(id, false));
+
+  it('raises a loose loop that gusts have shown, by 4 times at most', () => {
+    expect(decideOn(unseen(times(0.4), 'gusts', CALM)).supposed!.factors!.P).toBeGreaterThan(1.4);
+    expect(decideOn(unseen(times(0.05), 'gusts', CALM)).supposed!.factors!.P).toBeLessThanOrEqual(4);
+  });
+
+  it('never raises what only the other axes tell of, and leaves alone what is calm', () => {
+    for (const fastDemandStd of [CALM, SHAKES])
+      for (const factor of [0.1, 0.3, 1]) {
+        const { supposed } = decideOn(unseen(times(factor), 'other-axes', fastDemandStd));
+        const { P, I, D, attitude } = supposed?.factors ?? { P: 1, I: 1, D: 1, attitude: 1 };
+        expect(Math.max(P, I, D, attitude)).toBeLessThanOrEqual(1);
+      }
+    expect(decideOn(unseen(times(6), 'other-axes', CALM))).toEqual({ supposed: null, rule: null });
+  });
+
+  it('lowers a restless axis as far as the others say, where a rule of thumb would only halve', () => {
+    const { supposed } = decideOn(unseen(times(6), 'other-axes', SHAKES));
+    expect(supposed!.factors!.P).toBeLessThan(0.25);
+    expect(supposed!.factors!.P).toBeGreaterThanOrEqual(0.1);
+  });
+
+  it('does not halve a restless axis that the others call far from tight', () => {
+    const id = unseen(times(0.2), 'other-axes', SHAKES);
+    expect(ruleOfThumb(id, false)?.why).toBe('restless');
+    expect(decideOn(id)).toEqual({ supposed: null, rule: null });
   });
 });
 

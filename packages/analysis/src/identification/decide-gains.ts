@@ -1,16 +1,19 @@
 /** Which factors on the gains of one axis its identified loops call for, as far as their uncertainty allows. */
-import { shownByStick } from './fit-plant.js';
+import type { Complex } from '../control/complex.js';
 import type { AxisIdentification } from './identify.js';
+import { loopsOf } from './identify.js';
 import {
   AIM,
+  attitudeLoopWith,
   largestAttitudeFactor,
-  largestRateFactor,
+  largestFactor,
   predict,
+  rateLoopWith,
   REQUIRED,
   tune,
   type GainFactors,
 } from './gain-search.js';
-import type { BothMargins } from './loop-model.js';
+import { marginsOf, type BothMargins } from './loop-model.js';
 
 export interface GainDecision {
   /** null: leave the gains as they are. */
@@ -38,17 +41,44 @@ export interface GainDecision {
 /** Margins that the next gains keep even with the plants that are worse than four in five. */
 const KEPT = { gainMarginDb: 6.3, phaseMarginDeg: 46 } as const;
 const WORST_SHARE = 0.2;
-/** However uncertain the plant, gains go no lower than this share of what suits the likeliest: too loose is a danger too. */
-const MOST_CAUTION = { instrument: 0.7, oscillation: 0.5, weakStick: 0.85 } as const;
+/** What must be left with nearly every plausible plant where a gain goes up: short of it nobody should fly (judgement). */
+const SAFE = { gainMarginDb: 3, phaseMarginDeg: 20 } as const;
+const NEARLY_EVERY = 0.05;
+
+/** What showed the plant. */
+export type ShownBy = 'sticks' | 'weak-stick' | 'oscillation' | 'gusts' | 'other-axes';
+
+interface StepBounds {
+  /** However uncertain the plant, gains go no lower than this share of what suits the likeliest: too loose is a danger too. */
+  readonly mostCaution: number;
+  /** Largest factors on P, on the attitude gain, and on I and D, which may follow P up by more where sticks have shown the plant. */
+  readonly P: number;
+  readonly attitude: number;
+  readonly terms: number;
+}
+
+/**
+ * Largest changes: raising is bounded harder than lowering (common practice, no source). A good loop has 0.45 to 1.25 times the
+ * gain that leaves 8 dB; 0.75 is the middle of that (as a ratio), and more caution loses at one end what it gains at the
+ * other. Where a swing or another axis is all there is, stability comes first: the next hover shall bear stick movements.
+ */
+const BOUNDS: Readonly<Record<ShownBy, StepBounds>> = {
+  sticks: { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8 },
+  'weak-stick': { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8 },
+  oscillation: { mostCaution: 0.6, P: 1.25, attitude: 1.25, terms: 2 },
+  gusts: { mostCaution: 0.75, P: 4, attitude: 1.5, terms: 4 },
+  'other-axes': { mostCaution: 0.6, P: 1, attitude: 1, terms: 1 },
+};
+
+function shownBy({ evidence: { bands, gain } }: AxisIdentification): ShownBy {
+  if (bands.length > 0) return 'sticks';
+  return gain?.from === 'weak-stick' || gain?.from === 'gusts' ? gain.from : 'oscillation';
+}
+
 /** Margins above the requirement by this much need no change. */
 const COMFORTABLE = { gainMarginDb: 6.7, phaseMarginDeg: 47 } as const;
 /** Rate loops slower than this share of what the aim allows are worth raising. */
 const SLOW_SHARE = 0.72;
-/** Largest changes: raising is bounded harder than lowering. Common practice, no source. */
-const LARGEST_RAISE = { instrument: 10, oscillation: 1.25 } as const;
-const LARGEST_ATTITUDE_RAISE = { instrument: 2.5, oscillation: 1.25 } as const;
-/** I and D may follow P up by more where the sticks have shown the plant. */
-const LARGEST_TERM_RAISE = { instrument: 8, oscillation: 2 } as const;
 /** Alternatives shown beside the advice. */
 const TRADE = [0.7, 1, 1.4];
 const SMALLEST = 0.01;
@@ -58,13 +88,63 @@ const bounded = (factor: number): number => Math.max(SMALLEST, Math.min(LARGEST,
 
 /** @returns null where the axis has no identified loop */
 export function decideGains(id: AxisIdentification): GainDecision | null {
+  return decide(id, BOUNDS[shownBy(id)]);
+}
+
+/**
+ * Of plants that are only supposed, so many must miss the requirement before an axis is lowered as they call for: where its demand
+ * shakes too much for any doubt, and where it shakes more than in a quiet aircraft.
+ */
+const LIKELY_TIGHT = 0.5;
+const SURELY_TIGHT = 0.85;
+/** And where so many keep it, a restless demand comes from elsewhere. */
+const HARDLY_TIGHT = 0.8;
+/** No further than this at once: the axis may be another than the others say. */
+const LEAST_FACTOR = 0.1;
+
+/**
+ * For an axis that shows no plant of its own: what its loose loop's motion in gusts calls for, or, where its demand shakes, what
+ * the other axes say of it. An axis that is calm is left alone, whatever the others say: a loop far too tight would not be calm.
+ *
+ * @param rule what the motion alone calls for
+ * @returns the decision, or the rule as far as what is supposed does not speak against it
+ */
+export function decideOnSupposed(
+  id: AxisIdentification,
+  rule: RuleDecision | null,
+): { supposed: GainDecision | null; rule: RuleDecision | null } {
+  const loops = id.supposed === null ? null : loopsOf(id, id.supposed.plant);
+  if (id.supposed === null || loops === null || rule?.why === 'bends') return { supposed: null, rule };
+  const { plant, draws, from } = id.supposed;
+  const restless = rule?.why === 'restless';
+  const shakes = restless || id.motion.fastDemandStd > RESTLESS_DEMAND.alone;
+  if (from === 'other-axes' && !shakes) return { supposed: null, rule };
+  const decision = decide({ ...id, plant, draws, margins: marginsOf(loops) }, BOUNDS[from]);
+  const factors = decision?.factors ?? null;
+  if (from === 'gusts')
+    // A loop that is surely far from its limit needs no less gain, and is not what shakes the demand.
+    return factors !== null && factors.P >= 1
+      ? { supposed: decision, rule: null }
+      : { supposed: null, rule: restless ? null : rule };
+  if (decision === null) return { supposed: null, rule };
+  if (decision.kept.rate >= HARDLY_TIGHT) return { supposed: null, rule: null };
+  if (factors === null || factors.P >= 1 || decision.kept.rate > 1 - (restless ? LIKELY_TIGHT : SURELY_TIGHT))
+    return { supposed: null, rule };
+  const k = Math.max(1, LEAST_FACTOR / factors.P);
+  const least = {
+    P: k * factors.P,
+    I: Math.min(1, k * factors.I),
+    D: Math.min(1, k * factors.D),
+    attitude: factors.attitude,
+  };
+  return { supposed: { ...decision, factors: least }, rule };
+}
+
+function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
   const { plant, margins, controller } = id;
   if (plant === null || margins === null || margins.rate === null || controller === null) return null;
-  const strong = shownByStick(id.evidence);
-  const kind = strong ? 'instrument' : 'oscillation';
-  const caution = MOST_CAUTION[id.evidence.gain?.from === 'weak-stick' ? 'weakStick' : kind];
   const balanced = tune(id, plant);
-  const tuned = tune(id, plant, AIM, LARGEST_TERM_RAISE[kind]) ?? balanced;
+  const tuned = tune(id, plant, AIM, most.terms) ?? balanced;
   if (tuned === null || balanced === null) return null;
   const crossover = margins.rate.crossoverHz;
   const bestCrossover = balanced.margins.rate?.crossoverHz ?? null;
@@ -90,42 +170,53 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
   let limited: string | null = null;
   let factors: GainFactors = same;
   if (!rateFine) {
-    const shape = tuned.factors;
     // The same shape, no faster than nearly all plausible plants allow.
-    const scaled = (k: number): GainFactors => ({
-      P: k * shape.P,
-      I: k * shape.I,
-      D: k * shape.D,
+    const stepOf = (shape: GainFactors): { k: number; safe: boolean } => {
+      const loops = id.draws.map((draw) => rateLoopWith(id, draw, shape));
+      const wary = Math.min(1, Math.max(keptBy(loops, KEPT, WORST_SHARE), most.mostCaution));
+      if (wary * Math.max(shape.P, shape.I, shape.D) <= 1) return { k: wary, safe: true };
+      const bound = keptBy(loops, SAFE, NEARLY_EVERY);
+      // What goes up must be safe with nearly every plant; what comes down need not come further for it.
+      return { k: Math.min(wary, Math.max(bound, 1 / shape.P)), safe: bound >= wary };
+    };
+    let shape = tuned.factors;
+    let step = stepOf(shape);
+    if (!step.safe && Math.max(shape.I, shape.D) > 1) {
+      // Then I and D stay where they are, and P is found around them.
+      const plain = tune(id, plant, AIM, 1);
+      if (plain !== null) {
+        shape = plain.factors;
+        step = stepOf(shape);
+      }
+    }
+    const { k } = step;
+    if (!step.safe) limited = 'raising is limited to what nearly every plausible plant bears';
+    const scaled = (by: number): GainFactors => ({
+      P: by * shape.P,
+      I: by * shape.I,
+      D: by * shape.D,
       attitude: 1,
     });
-    const cautious = quantile(
-      id.draws.map((draw) => largestRateFactor(id, draw, shape, KEPT) ?? 0),
-      WORST_SHARE,
-    );
-    const k = Math.min(1, Math.max(cautious, caution));
-    const raise = LARGEST_RAISE[kind];
+    const raise = most.P;
     factors = scaled(k);
     if (factors.P > raise) {
       // I and D in the balance they have in the end, not cut along with P.
-      const most = LARGEST_TERM_RAISE[kind];
       const inBalance = (of: 'I' | 'D'): number =>
-        Math.min(most, (raise * balanced.factors[of]) / balanced.factors.P);
+        Math.min(most.terms, (raise * balanced.factors[of]) / balanced.factors.P);
       factors = { P: raise, I: inBalance('I'), D: inBalance('D'), attitude: 1 };
       limited = `raising P is limited to ${String(raise)} times in one step`;
     } else if (tuned !== balanced && tuned.factors.P < 0.9 * balanced.factors.P)
-      limited = `raising I and D is limited to ${String(LARGEST_TERM_RAISE[kind])} times in one step, so P is lower than it will be in the end`;
+      limited = `raising I and D is limited to ${String(most.terms)} times in one step, so P is lower than it will be in the end`;
     factors = { ...factors, P: bounded(factors.P), I: bounded(factors.I), D: bounded(factors.D) };
   }
   if (controller.attitude !== null) {
     const mean = largestAttitudeFactor(id, plant, factors, AIM);
-    const cautious = quantile(
-      id.draws.map((draw) => largestAttitudeFactor(id, draw, factors, KEPT) ?? 0),
-      WORST_SHARE,
-    );
-    const k = Math.min(mean ?? 0, Math.max(cautious, caution * (mean ?? 0)));
+    const loops = id.draws.map((draw) => attitudeLoopWith(id, draw, factors));
+    const cautious = keptBy(loops, KEPT, WORST_SHARE);
+    const wary = Math.min(mean ?? 0, Math.max(cautious, most.mostCaution * (mean ?? 0)));
+    const k = wary <= 1 ? wary : Math.min(wary, Math.max(1, keptBy(loops, SAFE, NEARLY_EVERY)));
     // An attitude loop that is merely slow harms nobody.
-    if (k > 0)
-      factors = { ...factors, attitude: Math.min(Math.max(k, SMALLEST), LARGEST_ATTITUDE_RAISE[kind]) };
+    if (k > 0) factors = { ...factors, attitude: Math.min(Math.max(k, SMALLEST), most.attitude) };
     if (attitudeFine && rateFine) factors = same;
   }
   const expected = predict(id, plant, factors);
@@ -155,6 +246,18 @@ export function decideGains(id: AxisIdentification): GainDecision | null {
     trade,
     limited,
   };
+}
+
+/** Factor on a loop's gain that all but a share of the plausible plants bear. */
+function keptBy(
+  loops: readonly (readonly Complex[])[],
+  target: { readonly gainMarginDb: number; readonly phaseMarginDeg: number },
+  share: number,
+): number {
+  return quantile(
+    loops.map((loop) => largestFactor(loop, target) ?? 0),
+    share,
+  );
 }
 
 function meets(m: BothMargins['rate'], target: { gainMarginDb: number; phaseMarginDeg: number }): boolean {

@@ -6,6 +6,7 @@ import type { Margins, Origin, Oscillation, Plant, Response, Unavailable } from 
 import { drawnMargins } from './drawn-margins.js';
 import type { AxisIdentification } from './identify.js';
 import { loopsOf } from './identify.js';
+import { REQUIRED } from './gain-search.js';
 import { bandwidthHz, closedRateAt, type AxisLoops, type BothMargins } from './loop-model.js';
 
 export interface AxisModel {
@@ -25,6 +26,11 @@ export const MODEL_STD = {
 } as const;
 /** dB per octave beyond what the log shows: there a margin is the model's word alone (judgement, no source). */
 const EXTRAPOLATED_DB = 1.5;
+/**
+ * A gain limit further than this beyond it is the model's alone: where it is surely more than is required, it counts as not found
+ * in the band (judgement).
+ */
+const MOST_OCTAVES = 1.5;
 /** A standard deviation this large says nothing about a margin. */
 const USELESS_DB = 6;
 
@@ -128,20 +134,28 @@ function describeMargins(
     return {
       unavailable: `the gain margin is uncertain by ${gainStd.toFixed(0)} dB; fly small single stick movements in a calm hover`,
     };
+  const octaves = octavesBeyond(m.phaseCrossoverHz, id);
+  const gainMarginStdDb =
+    m.gainMarginDb === null
+      ? null
+      : withModel(gainStd, Math.hypot(MODEL_STD[loop].gainDb, EXTRAPOLATED_DB * octaves));
+  const unseen =
+    octaves > MOST_OCTAVES &&
+    gainMarginStdDb !== null &&
+    m.gainMarginDb! - 2 * gainMarginStdDb > REQUIRED.gainMarginDb;
   return {
     ...m,
-    gainMarginStdDb:
-      m.gainMarginDb === null
-        ? null
-        : withModel(
-            gainStd,
-            Math.hypot(MODEL_STD[loop].gainDb, EXTRAPOLATED_DB * octavesBeyond(m.phaseCrossoverHz, id)),
-          ),
+    ...(unseen ? { gainMarginDb: null, phaseCrossoverHz: null } : {}),
+    gainMarginStdDb: unseen ? null : gainMarginStdDb,
     phaseMarginStdDeg:
       m.phaseMarginDeg === null
         ? null
         : withModel(spread(draws.map((d) => of(d)?.phaseMarginDeg ?? null)), MODEL_STD[loop].phaseDeg),
-    from: `plant from ${id.from}; controller from ${id.controller!.from}`,
+    from: `plant from ${id.from}; controller from ${id.controller!.from}${
+      unseen
+        ? `; no gain limit up to ${(2 ** MOST_OCTAVES * Math.max(...shownHz(id))).toFixed(0)} Hz, and what lies beyond is not seen in this log`
+        : ''
+    }`,
   };
 }
 

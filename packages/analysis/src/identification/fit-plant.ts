@@ -5,7 +5,7 @@ import { CholeskyDecomposition, inverse as invert, Matrix } from 'ml-matrix';
 import { absolute, complex, multiply, subtract, type Complex } from '../control/complex.js';
 import type { Equation, InstrumentBand } from './evidence.js';
 import { plantAt, type PlantParameters } from './plant-model.js';
-import { PRIOR } from './prior.js';
+import { NOTHING_KNOWN, PRIOR, type FitPriors, type Known } from './prior.js';
 import type { GainEstimate } from './gain-estimate.js';
 
 export interface AxisEvidence {
@@ -61,10 +61,17 @@ export interface PlantNormal {
 }
 
 /** @param axis place of the axis among those fitted together */
-export function normalOf(fit: PlantFit, axis: number, lag: readonly [number, number]): PlantNormal {
+export function normalOf(fit: PlantFit, axis: number, known: FitPriors): PlantNormal {
   const own = COMMON + PER_AXIS * axis;
   const places = [0, 1, 2, own, own + 1, own + 2];
-  const priors = [lag, PRIOR.lnDelay, PRIOR.filterShare, ANY_EFFECTIVENESS, PRIOR.damping, PRIOR.instability];
+  const priors = [
+    known.lnLag,
+    known.lnDelay,
+    known.filterShare,
+    known.lnEffectiveness[axis] ?? PRIOR.lnEffectiveness,
+    PRIOR.damping,
+    PRIOR.instability,
+  ];
   return {
     mean: places.map((i) => fit.parameters[i]!),
     covariance: places.map((i) => places.map((j) => fit.covariance.get(i, j))),
@@ -73,9 +80,6 @@ export function normalOf(fit: PlantFit, axis: number, lag: readonly [number, num
     priorStd: priors.map(([, std]) => std),
   };
 }
-
-/** Of ln K: anything from 1 to 10 000 rad/s², so that an axis without evidence stays finite. */
-const ANY_EFFECTIVENESS = [Math.log(80), 3] as const;
 
 interface Weighted {
   readonly axis: number;
@@ -89,19 +93,16 @@ interface Weighted {
  * Fits all axes that share their rotors at once: lag and delay are common, effectiveness is each axis' own.
  * Gauss–Newton with Levenberg's damping from several lags; the covariance is the inverse of the normal matrix.
  */
-export function fitPlants(
-  evidence: readonly AxisEvidence[],
-  priorLag: readonly [number, number] = PRIOR.lnLag,
-): PlantFit {
+export function fitPlants(evidence: readonly AxisEvidence[], known: FitPriors = NOTHING_KNOWN): PlantFit {
   let best: { p: Float64Array; cost: number; normal: Matrix } | null = null;
   let weighted: Weighted[] = [];
   const gains = evidence.flatMap(({ gain }, axis) => (gain === null ? [] : [{ axis, gain }]));
   for (const lag of [0.03, 0.055, 0.1]) {
-    let p = initial(evidence, lag);
+    let p = initial(evidence, lag, known);
     let result: { p: Float64Array; cost: number; normal: Matrix } | null = null;
     for (let pass = 0; pass < 4; pass++) {
       weighted = weigh(evidence, p);
-      result = minimise(weighted, gains, p, evidence.length, priorLag);
+      result = minimise(weighted, gains, p, evidence.length, known);
       p = result.p;
     }
     if (result !== null && (best === null || result.cost < best.cost)) best = result;
@@ -116,7 +117,7 @@ export function fitPlants(
   };
 }
 
-function initial(evidence: readonly AxisEvidence[], lagS: number): Float64Array {
+function initial(evidence: readonly AxisEvidence[], lagS: number, known: FitPriors): Float64Array {
   const p = new Float64Array(COMMON + PER_AXIS * evidence.length);
   p[0] = Math.log(lagS);
   p[1] = PRIOR.lnDelay[0];
@@ -144,7 +145,7 @@ function initial(evidence: readonly AxisEvidence[], lagS: number): Float64Array 
       bottom = absolute(plantAt(unit, complex(0, axis.gain.omega)));
     }
     const k = bottom > 0 ? top / bottom : 0;
-    p[COMMON + PER_AXIS * a] = Math.log(k > 0.05 ? k : 30);
+    p[COMMON + PER_AXIS * a] = k > 0.05 ? Math.log(k) : (known.lnEffectiveness[a]?.[0] ?? Math.log(30));
     p[COMMON + 1 + PER_AXIS * a] = PRIOR.damping[0];
     p[COMMON + 2 + PER_AXIS * a] = PRIOR.instability[0];
   });
@@ -199,9 +200,10 @@ function weigh(evidence: readonly AxisEvidence[], p: Float64Array): Weighted[] {
   return out;
 }
 
-function priorsOf(count: number, lag: readonly [number, number]): (readonly [number, number] | null)[] {
-  const out: (readonly [number, number] | null)[] = [lag, PRIOR.lnDelay, PRIOR.filterShare];
-  for (let a = 0; a < count; a++) out.push(null, PRIOR.damping, PRIOR.instability);
+function priorsOf(count: number, known: FitPriors): Known[] {
+  const out: Known[] = [known.lnLag, known.lnDelay, known.filterShare];
+  for (let a = 0; a < count; a++)
+    out.push(known.lnEffectiveness[a] ?? PRIOR.lnEffectiveness, PRIOR.damping, PRIOR.instability);
   return out;
 }
 
@@ -210,9 +212,9 @@ function minimise(
   gains: readonly { readonly axis: number; readonly gain: GainEstimate }[],
   start: Float64Array,
   axes: number,
-  priorLag: readonly [number, number],
+  known: FitPriors,
 ): { p: Float64Array; cost: number; normal: Matrix } {
-  const priors = priorsOf(axes, priorLag);
+  const priors = priorsOf(axes, known);
   const size = start.length;
   const residuals = (p: Float64Array): Float64Array => {
     const r = new Float64Array(2 * equations.length + size + gains.length);
@@ -221,8 +223,7 @@ function minimise(
       r[2 * i] = d.re / e.sigma;
       r[2 * i + 1] = d.im / e.sigma;
     });
-    priors.forEach((prior, j) => {
-      const [mean, std] = prior ?? ANY_EFFECTIVENESS;
+    priors.forEach(([mean, std], j) => {
       r[2 * equations.length + j] = (p[j]! - mean) / std;
     });
     gains.forEach(({ axis, gain }, i) => {

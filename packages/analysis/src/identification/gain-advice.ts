@@ -1,8 +1,15 @@
 /** Gain changes as advice: factors per term, grouped in steps, with what the next hover should show. */
 import { AXES, type AxisName } from '@settle/parser';
 import type { Advice } from '../diagnosis.js';
-import { decideGains, ruleOfThumb, type GainDecision, type RuleDecision } from './decide-gains.js';
+import {
+  decideGains,
+  decideOnSupposed,
+  ruleOfThumb,
+  type GainDecision,
+  type RuleDecision,
+} from './decide-gains.js';
 import { shownByStick } from './fit-plant.js';
+import type { SupposedPlant } from './fit-axes.js';
 import type { AxisIdentification } from './identify.js';
 import { predict, type GainFactors } from './gain-search.js';
 
@@ -10,6 +17,8 @@ export interface AxisDecision {
   readonly axis: AxisName;
   readonly id: AxisIdentification;
   readonly measured: GainDecision | null;
+  /** On a plant that is only supposed, and goes before the rule; null: there is a measured one, or no change is called for. */
+  readonly supposed: GainDecision | null;
   readonly rule: RuleDecision | null;
 }
 
@@ -19,7 +28,8 @@ export function decideAll(ids: Readonly<Record<AxisName, AxisIdentification>>): 
     const measured = id.bendingHz.length > 0 ? null : decideGains(id);
     // The swing of one axis drives the motors of all to their stops, and shakes the demands of the others with them.
     const othersSwing = AXES.some((other) => other !== axis && ids[other].evidence.equations.length > 0);
-    return { axis, id, measured, rule: measured === null ? ruleOfThumb(id, othersSwing) : null };
+    if (measured !== null) return { axis, id, measured, supposed: null, rule: null };
+    return { axis, id, measured, ...decideOnSupposed(id, ruleOfThumb(id, othersSwing)) };
   });
 }
 
@@ -37,11 +47,18 @@ const NO_CHANGE = 0.03;
 const SURE_SHARE = 0.8;
 
 export function adviseGains({ decisions, upset, bending }: GainAdviceContext): Advice[] {
-  return decisions.flatMap(({ axis, id, measured, rule }) => {
+  return decisions.flatMap(({ axis, id: flown, measured: shown, supposed: given, rule: plain }) => {
+    // What is only supposed is no ground for anything after an upset.
+    const supposed = upset ? null : given;
+    const rule = supposed === null ? plain : null;
+    const measured = shown ?? supposed;
+    const from = supposed === null ? null : (flown.supposed?.from ?? null);
+    const id: AxisIdentification =
+      from === null ? flown : { ...flown, plant: flown.supposed!.plant, draws: flown.supposed!.draws };
     const wanted = measured?.factors ?? rule?.factors ?? null;
     if (wanted === null || id.controller === null) return [];
     const raises = Math.max(wanted.P, wanted.I, wanted.D, wanted.attitude) > 1 + NO_CHANGE;
-    if (!raises || !(upset || bending.has(axis))) return adviceOf(axis, id, wanted, measured, rule);
+    if (!raises || !(upset || bending.has(axis))) return adviceOf(axis, id, wanted, measured, rule, from);
     // No gain goes up; what can come down does, if that alone is a stable aircraft.
     const lowered = {
       P: Math.min(1, wanted.P),
@@ -49,14 +66,16 @@ export function adviseGains({ decisions, upset, bending }: GainAdviceContext): A
       D: Math.min(1, wanted.D),
       attitude: Math.min(1, wanted.attitude),
     };
-    if (measured === null || id.plant === null || wanted.P > 1 + NO_CHANGE + LITTLE_RAISE) return [];
+    // Less of anything in a loop that is too loose could tip it over.
+    if (measured === null || id.plant === null || measured.why === 'too-loose') return [];
+    if (wanted.P > 1 + NO_CHANGE + LITTLE_RAISE) return [];
     const holds = id.draws.filter((draw) => {
       const m = predict(id, draw, lowered);
       return m?.rate?.stable === true && m.attitude?.stable !== false;
     }).length;
     const expected = predict(id, id.plant, lowered);
     if (expected === null || holds < SURE_SHARE * id.draws.length) return [];
-    return adviceOf(axis, id, lowered, { ...measured, factors: lowered, expected, trade: [] }, null);
+    return adviceOf(axis, id, lowered, { ...measured, factors: lowered, expected, trade: [] }, null, from);
   });
 }
 
@@ -69,9 +88,10 @@ function adviceOf(
   f: GainFactors,
   measured: GainDecision | null,
   rule: RuleDecision | null,
+  supposed: SupposedPlant['from'] | null,
 ): Advice[] {
   const c = id.controller!;
-  const because = reasons(measured, rule);
+  const because = [...(supposed === null ? [] : [SUPPOSED[supposed]]), ...reasons(measured, rule)];
   const expected = measured?.expected ?? null;
   const expect =
     expected?.rate?.gainMarginDb == null || expected.rate.phaseMarginDeg === null
@@ -85,7 +105,11 @@ function adviceOf(
           },
         ];
   const basis: Advice['basis'] =
-    measured === null ? 'rule-of-thumb' : shownByStick(id.evidence) ? 'margins' : 'ultimate-cycle';
+    measured === null || supposed === 'other-axes'
+      ? 'rule-of-thumb'
+      : supposed === 'gusts' || shownByStick(id.evidence)
+        ? 'margins'
+        : 'ultimate-cycle';
   const one = (
     loop: 'rate' | 'attitude',
     term: 'P' | 'I' | 'D',
@@ -121,6 +145,13 @@ function adviceOf(
     ...one('attitude', 'P', f.attitude, c.attitude),
   ];
 }
+
+const SUPPOSED: Readonly<Record<SupposedPlant['from'], string>> = {
+  gusts:
+    'only gusts move this axis; how it moves in them tells how strong its demand is, for its loop is far from its limit, but no margin',
+  'other-axes':
+    'this axis shows nothing of its own; it hangs on the same rotors as those that do, and its effectiveness is taken to be like theirs within a factor of two',
+};
 
 function watchFor(factor: number, loop: 'rate' | 'attitude', unsafe: boolean): string {
   if (factor < 1)

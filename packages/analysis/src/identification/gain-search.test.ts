@@ -7,7 +7,7 @@ import {
   applyFactors,
   largestAttitudeFactor,
   largestFactor,
-  largestRateFactor,
+  rateLoopWith,
   predict,
   REQUIRED,
   tune,
@@ -70,7 +70,7 @@ describe('largestFactor', () => {
           plant,
           controller: { ...CONTROLLER, kp: 1, ki: 2, kd: 0.4 * plant.lagS },
         });
-        const k = largestRateFactor(id, plant, ONE, target);
+        const k = largestFactor(rateLoopWith(id, plant, ONE), target);
         expect(k).not.toBeNull();
         const at = (factor: number) => predict(id, plant, { ...ONE, P: factor, I: factor, D: factor })!.rate!;
         const { stable, gainMarginDb, phaseMarginDeg } = at(k!);
@@ -96,7 +96,7 @@ describe('largestFactor', () => {
           plant,
           controller: { ...CONTROLLER, kp: 1, ki: 2, kd: 0.4 * plant.lagS },
         });
-        const k = largestRateFactor(id, plant, ONE, AIM)!;
+        const k = largestFactor(rateLoopWith(id, plant, ONE), AIM)!;
         const rate = { P: k, I: k, D: k };
         const a = largestAttitudeFactor(id, plant, { ...rate, attitude: 1 }, target)!;
         const { stable, gainMarginDb, phaseMarginDeg } = predict(id, plant, {

@@ -102,15 +102,13 @@ export function largestFactor(loop: readonly Complex[], target: MarginTarget): n
   return null;
 }
 
-/** Largest factor on a rate loop with these factors already applied. */
-export function largestRateFactor(
-  id: AxisIdentification,
-  plant: PlantParameters,
-  f: GainFactors,
-  target: MarginTarget,
-): number | null {
-  return largestFactor(rateLoopOnGrid(loopsWith(id, plant, f)), target);
-}
+/** The rate loop with these factors, over the grid. */
+export const rateLoopWith = (id: AxisIdentification, plant: PlantParameters, f: GainFactors): Complex[] =>
+  rateLoopOnGrid(loopsWith(id, plant, f));
+
+/** The attitude loop with its gain as it is around a rate loop with these factors, over the grid. */
+export const attitudeLoopWith = (id: AxisIdentification, plant: PlantParameters, f: GainFactors): Complex[] =>
+  attitudeLoopOnGrid(loopsWith(id, plant, { ...f, attitude: 1 }));
 
 /** Largest factor on the attitude gain around a rate loop with these factors. */
 export function largestAttitudeFactor(
@@ -119,7 +117,7 @@ export function largestAttitudeFactor(
   f: GainFactors,
   target: MarginTarget,
 ): number | null {
-  return largestFactor(attitudeLoopOnGrid(loopsWith(id, plant, { ...f, attitude: 1 })), target);
+  return largestFactor(attitudeLoopWith(id, plant, f), target);
 }
 
 function loopsWith(id: AxisIdentification, plant: PlantParameters, f: GainFactors): AxisLoops {
@@ -168,7 +166,7 @@ export function tune(
     let shape: GainFactors = { P: 1, I: wantedI, D: wantedD, attitude: 1 };
     let k: number | null = null;
     for (let round = 0; round < 4; round++) {
-      k = largestRateFactor(id, plant, shape, target);
+      k = largestFactor(rateLoopWith(id, plant, shape), target);
       if (k === null) break;
       const I = Math.min(wantedI, largestTermFactor / k);
       const D = Math.min(wantedD, largestTermFactor / k);

@@ -6,22 +6,14 @@ import { evenRecord, firstSignal } from '../signals.js';
 import { applyStops, interpolate, type AppliedDemands } from './applied-demand.js';
 import { controllerOf, type AxisController, type DeclaredController } from './controller.js';
 import { instrumentBands, oscillationEquations, type AxisRecord } from './evidence.js';
-import {
-  drawParameters,
-  fitPlants,
-  normalOf,
-  parametersOf,
-  shownByStick,
-  shows,
-  type AxisEvidence,
-  type PlantFit,
-  type PlantNormal,
-} from './fit-plant.js';
+import { fitAll, supposePlants, type AxisFit, type SupposedPlant } from './fit-axes.js';
+import { shownByStick, shows, type AxisEvidence, type PlantNormal } from './fit-plant.js';
 import { marginsOf, type AxisLoops, type BothMargins } from './loop-model.js';
+import { gainFromGusts } from './loose-loop.js';
+import type { GainEstimate } from './gain-estimate.js';
 import { gainFromLargeSwing } from './large-swing.js';
 import { motionOf, type Motion } from './motion.js';
 import type { PlantParameters } from './plant-model.js';
-import { PRIOR } from './prior.js';
 import { referenceByStick } from './stick-reference.js';
 import { gainFromWeakStick, type OutsideDrive } from './weak-stick.js';
 
@@ -44,6 +36,8 @@ export interface AxisIdentification {
   readonly plant: PlantParameters | null;
   /** Plants as likely as the best one, for the uncertainty of whatever follows from them. */
   readonly draws: readonly PlantParameters[];
+  /** Where there is no plant: what may be supposed of it. */
+  readonly supposed: SupposedPlant | null;
   /** The fit behind them, for pooling it with those of other hovers; null without a plant. */
   readonly normal: PlantNormal | null;
   readonly gyroDelayS: number;
@@ -75,8 +69,6 @@ function isStrained(plant: PlantParameters): boolean {
 
 /** Bands an instrument must show a plant in. */
 const FEWEST_BANDS = 3;
-/** Standard deviation of ln τ between the rotors' thrust (roll, pitch) and their torque (yaw). */
-const OTHER_ROTOR_EFFECT = 0.25;
 
 /**
  * @param untilUpset the hover and what followed it up to where the aircraft tipped over; null when it did not
@@ -106,6 +98,13 @@ export function identifyAxes(
   for (const axis of AXES)
     if (!shows(evidence[axis]) && !whole.applied.stopsUnknown)
       evidence[axis] = { ...evidence[axis], gain: gainOfRunaway(whole, axis) };
+  const gusts = perAxis((axis) =>
+    shownByStick(evidence[axis]) ? null : gainOfGusts(flown, axis, controllers[axis]),
+  );
+  // A swing shows one frequency; the gusts' motion around it says whether its loop is far from the limit.
+  for (const axis of AXES)
+    if (shows(evidence[axis]) && gusts[axis] !== null)
+      evidence[axis] = { ...evidence[axis], gain: gusts[axis] };
   const bending = Object.fromEntries(
     AXES.map((axis) => [
       axis,
@@ -122,12 +121,15 @@ export function identifyAxes(
       ...evidence[axis],
       equations: evidence[axis].equations.filter((e) => !fast.includes(e)),
     };
+    if (evidence[axis].equations.length === 0 && evidence[axis].gain?.from === 'gusts')
+      evidence[axis] = { ...evidence[axis], gain: null };
   }
   if (AXES.some((axis) => bending[axis].length > 0)) fits = fitAll(evidence);
   // Where a swing alone calls for an aircraft that does not exist, it shows no plant.
   for (const axis of AXES)
     if (!shownByStick(evidence[axis]) && fits[axis] !== null && isStrained(fits[axis].plant))
       fits[axis] = null;
+  const supposed = supposePlants(evidence, fits, gusts);
   return Object.fromEntries(
     AXES.map((axis) => [
       axis,
@@ -135,6 +137,7 @@ export function identifyAxes(
         axis,
         controllers[axis],
         fits[axis],
+        supposed[axis],
         evidence[axis],
         bending[axis],
         applied,
@@ -160,7 +163,7 @@ interface FlownRecord {
 const FEWEST_SAMPLES = 60;
 
 /** @param hover where each motor's share is learnt */
-function recordOver(flight: Flight, interval: Interval, hover: Interval): FlownRecord | null {
+export function recordOver(flight: Flight, interval: Interval, hover: Interval): FlownRecord | null {
   const clockSignal = firstSignal(
     flight,
     ...AXES.flatMap((axis): ChannelName[] => [`rate.${axis}.measured`, `gyro.${BODY_AXIS_OF[axis]}`]),
@@ -190,7 +193,64 @@ function gainOfRunaway({ startS, stepS, rates, applied }: FlownRecord, axis: Axi
     : gainFromLargeSwing({ startS, stepS, rate, demand, instrument: null });
 }
 
-function controllerOnClock(
+/** Share of the hover in which the stops may cut a demand whose loop is read from gusts. */
+const MOST_CUT_IN_GUSTS = 0.1;
+
+function gainOfGusts(
+  { startS, stepS, rates, applied, onClock }: FlownRecord,
+  axis: AxisName,
+  controller: AxisController | null,
+): GainEstimate | null {
+  const rate = rates[axis];
+  const demand = applied.perAxis[axis];
+  const reference = referenceByStick(axis, onClock, stepS);
+  if (rate === null || demand === null || controller === null || reference === null) return null;
+  if (applied.cutShare[axis] > MOST_CUT_IN_GUSTS || applied.stopsUnknown) return null;
+  if (movedByOthers(rates, axis, stepS)) return null;
+  const drive = outsideDrive(axis, reference, demand, controller, onClock);
+  return drive === null
+    ? null
+    : gainFromGusts({ startS, stepS, rate, demand, instrument: null }, drive, controller);
+}
+
+/** What the other axes may do to this one, over its own angular acceleration (RMS), beyond which gusts are not all that moves it. */
+const MOST_FROM_OTHERS = 0.3;
+/** Share of another axis' angular acceleration that may come over through rotors, mass and frame (common practice, no source). */
+const COMES_OVER = 0.1;
+
+/** Whether a swing of the other axes, through coupling or as a turning body, moves this one. */
+function movedByOthers(
+  rates: Readonly<Record<AxisName, Float64Array | null>>,
+  axis: AxisName,
+  stepS: number,
+): boolean {
+  const acceleration = (values: Float64Array | null): number => {
+    const { rateStd, rateHz } = motionOf(values, null, stepS);
+    return 2 * Math.PI * rateHz * rateStd;
+  };
+  const own = acceleration(rates[axis]);
+  const others = AXES.filter((other) => other !== axis).map((other) => rates[other]);
+  const [a, b] = others;
+  // A body that turns about two axes at once turns about the third: at most by the product of both rates.
+  const turned =
+    a == null || b == null
+      ? 0
+      : motionOf(
+          a.map((v, i) => v * b[i]!),
+          null,
+          stepS,
+        ).rateStd;
+  const coupled = COMES_OVER * Math.hypot(...others.map(acceleration));
+  return Math.hypot(turned, coupled) > MOST_FROM_OTHERS * own;
+}
+
+const perAxis = <T>(of: (axis: AxisName) => T): Record<AxisName, T> => ({
+  roll: of('roll'),
+  pitch: of('pitch'),
+  yaw: of('yaw'),
+});
+
+export function controllerOnClock(
   axis: AxisName,
   rate: Float64Array | null,
   onClock: (channel: ChannelName) => Float64Array | null,
@@ -293,7 +353,7 @@ const NEAR_LIMIT = 0.97;
  * The stick's reference, with what the controller's limits and the motors' stops took away on the way: these are measured, and
  * left out they would make the plant look weak.
  */
-function outsideDrive(
+export function outsideDrive(
   axis: AxisName,
   reference: Float64Array,
   applied: Float64Array,
@@ -325,50 +385,11 @@ function outsideDrive(
   };
 }
 
-interface AxisFit {
-  readonly plant: PlantParameters;
-  readonly draws: readonly PlantParameters[];
-  readonly normal: PlantNormal;
-}
-
-/** Roll and pitch share the rotors' thrust and are fitted together; yaw, which is their torque, starts from what they say. */
-function fitAll(evidence: Readonly<Record<AxisName, AxisEvidence>>): Record<AxisName, AxisFit | null> {
-  const out: Record<AxisName, AxisFit | null> = { roll: null, pitch: null, yaw: null };
-  const take = (axes: readonly AxisName[], lag: readonly [number, number]): PlantFit | null => {
-    const used = axes.filter((axis) => shows(evidence[axis]));
-    if (used.length === 0) return null;
-    const fit = fitPlants(
-      used.map((axis) => evidence[axis]),
-      lag,
-    );
-    const draws = drawParameters(fit);
-    used.forEach((axis, a) => {
-      out[axis] = {
-        plant: parametersOf(fit.parameters, a),
-        draws: draws.map((p) => parametersOf(p, a)),
-        normal: normalOf(fit, a, lag),
-      };
-    });
-    return fit;
-  };
-  const passOn = (fit: PlantFit | null): readonly [number, number] =>
-    fit === null
-      ? PRIOR.lnLag
-      : [
-          fit.parameters[0]!,
-          Math.min(PRIOR.lnLag[1], Math.sqrt(fit.covariance.get(0, 0) + OTHER_ROTOR_EFFECT ** 2)),
-        ];
-  if (shows(evidence.roll) || shows(evidence.pitch)) {
-    const fit = take(['roll', 'pitch'], PRIOR.lnLag);
-    take(['yaw'], passOn(fit));
-  } else take(['yaw'], PRIOR.lnLag);
-  return out;
-}
-
 function describe(
   axis: AxisName,
   controller: AxisController | null,
   fit: AxisFit | null,
+  supposed: SupposedPlant | null,
   evidence: AxisEvidence,
   bendingHz: readonly number[],
   applied: AppliedDemands,
@@ -390,6 +411,7 @@ function describe(
     controller,
     plant: fit?.plant ?? null,
     draws: fit?.draws ?? [],
+    supposed: controller === null ? null : supposed,
     normal: fit?.normal ?? null,
     gyroDelayS,
     addedFilters: null,
@@ -404,7 +426,9 @@ function describe(
         ? []
         : evidence.gain.from === 'weak-stick'
           ? ['what little the stick moved among the gusts']
-          : ['the swing that ran away']),
+          : evidence.gain.from === 'gusts'
+            ? ['its motion in gusts']
+            : ['the swing that ran away']),
       ...(evidence.equations.length > 0 ? ['the oscillation itself'] : []),
     ].join(' and ')}`,
     why:

@@ -6,6 +6,22 @@ export const PRIOR = {
   lnDelay: [Math.log(0.014), 0.4],
   /** Of φ: low-pass filters of first and second order, and plain delays. */
   filterShare: [0.4, 0.25],
+  /** Of ln K: anything from 1 to 10 000 rad/s², so that an axis without evidence stays finite. */
+  lnEffectiveness: [Math.log(80), 3],
   damping: [0.6, 0.5],
   instability: [0, 1.2],
 } as const;
+
+/** Mean and standard deviation. */
+export type Known = readonly [number, number];
+
+/** What is known of an aircraft's rotors and filters, and of each axis' effectiveness, before a fit. */
+export interface FitPriors {
+  readonly lnLag: Known;
+  readonly lnDelay: Known;
+  readonly filterShare: Known;
+  /** Of the axes fitted together, in their order; an axis without one: {@link PRIOR}. */
+  readonly lnEffectiveness: readonly Known[];
+}
+
+export const NOTHING_KNOWN: FitPriors = { ...PRIOR, lnEffectiveness: [] };

@@ -1,0 +1,156 @@
+/** The plants of all axes from what the hover shows of each, and what the axes say of one another. */
+import { AXES, type AxisName } from '@settle/parser';
+import {
+  drawParameters,
+  fitPlants,
+  normalOf,
+  parametersOf,
+  shows,
+  type AxisEvidence,
+  type PlantFit,
+  type PlantNormal,
+} from './fit-plant.js';
+import type { GainEstimate } from './gain-estimate.js';
+import type { PlantParameters } from './plant-model.js';
+import { NOTHING_KNOWN, PRIOR, type FitPriors, type Known } from './prior.js';
+
+export interface AxisFit {
+  readonly plant: PlantParameters;
+  readonly draws: readonly PlantParameters[];
+  readonly normal: PlantNormal;
+}
+
+/**
+ * The plant of an axis that shows none: good for a careful step, never for a margin. `gusts`: its loose loop's motion in gusts
+ * tells how strong its demand is; `other-axes`: no more is known than that it hangs on the same rotors.
+ */
+export interface SupposedPlant {
+  readonly plant: PlantParameters;
+  readonly draws: readonly PlantParameters[];
+  readonly from: 'gusts' | 'other-axes';
+}
+
+/** Standard deviation of ln τ between the rotors' thrust (roll, pitch) and their torque (yaw). */
+const OTHER_ROTOR_EFFECT = 0.25;
+/** Of ln d: bus, gyro filter and controller step are the same for all axes. */
+const OTHER_DELAY = 0.15;
+/**
+ * ln of one axis' effectiveness over another's. Roll and pitch have the same rotors on arms that grow with what they have to
+ * turn: within a factor of 1.6. Torque is a small part of thrust times arm: yaw has a sixth, within a factor of 2
+ * (common practice, no source).
+ */
+const ROLL_PITCH_RATIO: Known = [0, Math.log(1.6)];
+const YAW_RATIO: Known = [Math.log(1 / 6), Math.log(2)];
+
+type PerAxis<T> = Readonly<Record<AxisName, T>>;
+
+/** Roll and pitch share the rotors' thrust and are fitted together; yaw, which is their torque, starts from what they say. */
+export function fitAll(evidence: PerAxis<AxisEvidence>): Record<AxisName, AxisFit | null> {
+  const out: Record<AxisName, AxisFit | null> = { roll: null, pitch: null, yaw: null };
+  const take = (axes: readonly AxisName[], known: FitPriors): PlantFit | null => {
+    const used = axes.filter((axis) => shows(evidence[axis]));
+    if (used.length === 0) return null;
+    const { fit, fits } = fitTogether(
+      used.map((axis) => evidence[axis]),
+      known,
+    );
+    used.forEach((axis, a) => (out[axis] = fits[a]!));
+    return fit;
+  };
+  const thrust = take(['roll', 'pitch'], NOTHING_KNOWN);
+  take(['yaw'], rotorsKnown(thrust));
+  return out;
+}
+
+/**
+ * Lag and delay as another axis tells them.
+ *
+ * @param same both turn by the rotors' thrust
+ */
+function rotorsKnown(fit: PlantFit | null, same = false): FitPriors {
+  if (fit === null) return NOTHING_KNOWN;
+  const passedOn = (place: number, differs: number, [, most]: Known): Known => [
+    fit.parameters[place]!,
+    Math.min(most, Math.sqrt(fit.covariance.get(place, place) + differs ** 2)),
+  ];
+  return {
+    ...NOTHING_KNOWN,
+    lnLag: passedOn(0, same ? 0 : OTHER_ROTOR_EFFECT, PRIOR.lnLag),
+    lnDelay: passedOn(1, same ? 0 : OTHER_DELAY, PRIOR.lnDelay),
+  };
+}
+
+function fitTogether(
+  evidence: readonly AxisEvidence[],
+  known: FitPriors,
+): { fit: PlantFit; fits: readonly AxisFit[] } {
+  const fit = fitPlants(evidence, known);
+  const draws = drawParameters(fit);
+  return {
+    fit,
+    fits: evidence.map((_, a) => ({
+      plant: parametersOf(fit.parameters, a),
+      draws: draws.map((p) => parametersOf(p, a)),
+      normal: normalOf(fit, a, known),
+    })),
+  };
+}
+
+/**
+ * Plants of the axes that show none of their own.
+ *
+ * @param fits of the axes that do
+ * @param gusts what the motion in gusts says of the others
+ */
+export function supposePlants(
+  evidence: PerAxis<AxisEvidence>,
+  fits: PerAxis<AxisFit | null>,
+  gusts: PerAxis<GainEstimate | null>,
+): Record<AxisName, SupposedPlant | null> {
+  const out: Record<AxisName, SupposedPlant | null> = { roll: null, pitch: null, yaw: null };
+  const seen = (axis: AxisName): boolean => fits[axis] !== null || gusts[axis] !== null;
+  if (AXES.every((axis) => fits[axis] !== null) || !AXES.some(seen)) return out;
+  const used = (axis: AxisName): AxisEvidence =>
+    fits[axis] === null ? { bands: [], equations: [], gain: gusts[axis] } : evidence[axis];
+  const suppose = (axis: AxisName, fit: AxisFit): void => {
+    if (fits[axis] === null)
+      out[axis] = { plant: fit.plant, draws: fit.draws, from: gusts[axis] === null ? 'other-axes' : 'gusts' };
+  };
+  const thrust: readonly AxisName[] = ['roll', 'pitch'];
+  const shown = thrust.filter(seen);
+  const torque = seen('yaw') ? fitTogether([used('yaw')], NOTHING_KNOWN) : null;
+  // Rotors and filters first from where they show best: thrust, else torque.
+  const first = fitTogether(
+    (shown.length > 0 ? shown : thrust).map(used),
+    shown.length > 0
+      ? NOTHING_KNOWN
+      : {
+          ...rotorsKnown(torque!.fit),
+          lnEffectiveness: thrust.map(() => ratioTo(torque!.fits[0]!, [-YAW_RATIO[0], YAW_RATIO[1]])),
+        },
+  );
+  (shown.length > 0 ? shown : thrust).forEach((axis, a) => suppose(axis, first.fits[a]!));
+  if (shown.length === 1) {
+    const other = thrust.find((axis) => !seen(axis))!;
+    const { fits: own } = fitTogether([used(other)], {
+      ...rotorsKnown(first.fit, true),
+      lnEffectiveness: [ratioTo(first.fits[0]!, ROLL_PITCH_RATIO)],
+    });
+    suppose(other, own[0]!);
+  }
+  if (fits.yaw === null) {
+    const both = first.fits.map((fit) => ratioTo(fit, YAW_RATIO));
+    const mean = both.reduce((sum, [value]) => sum + value / both.length, 0);
+    const { fits: own } = fitTogether([used('yaw')], {
+      ...rotorsKnown(first.fit),
+      lnEffectiveness: [[mean, Math.max(...both.map(([, std]) => std))]],
+    });
+    suppose('yaw', own[0]!);
+  }
+  return out;
+}
+
+/** What an axis' fit says of the ln K of another. */
+function ratioTo({ normal }: AxisFit, [mean, std]: Known): Known {
+  return [normal.mean[3]! + mean, Math.hypot(std, Math.sqrt(normal.covariance[3]![3]!))];
+}
