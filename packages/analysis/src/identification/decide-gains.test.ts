@@ -119,6 +119,16 @@ describe('decideGains', () => {
     expect(factorAt(0.3)).toBeLessThan(0.93 * factorAt(0.02));
   });
 
+  it('takes a loop down as a whole where it is as it should be but unsure, and raises no term of it', () => {
+    const good = applyFactors(CONTROLLER, tune(madeIdentification(), PLANT)!.factors);
+    const controller = { ...good, ki: good.ki / 3, attitude: null };
+    const { factors } = decideGains(madeIdentification({ controller, spread: 0.5 }))!;
+    expect(factors!.P).toBeLessThan(1);
+    expect(factors!.P).toBeGreaterThanOrEqual(0.75);
+    near(factors!.I, factors!.P, 1e-9);
+    near(factors!.D, factors!.P, 1e-9);
+  });
+
   it('touches only the attitude gain when the rate loop is as it should be', () => {
     const good = applyFactors(CONTROLLER, tune(madeIdentification(), PLANT)!.factors);
     const decision = decideGains(
@@ -232,6 +242,13 @@ describe('ruleOfThumb', () => {
   it('lowers what both shakes and wanders: raising a loop that shakes is the greater risk', () => {
     const both = { ...loose, fastDemandStd: 0.3 };
     expect(ruleOfThumb(madeIdentification({ plant: null, motion: both }), false)?.factors.P).toBe(0.5);
+  });
+
+  it('does not halve the gains of a slow, far swing, whose demand the stops cut, nor of a loop known to be loose', () => {
+    const swing = { ...restless, rateStd: 2, rateHz: 1.4 };
+    expect(ruleOfThumb(madeIdentification({ plant: null, motion: swing }), false)).toBeNull();
+    const controller = { ...CONTROLLER, kp: CONTROLLER.kp / 5, ki: CONTROLLER.ki / 5, kd: CONTROLLER.kd / 5 };
+    expect(ruleOfThumb(madeIdentification({ controller, motion: restless }), false)).toBeNull();
   });
 
   it('lowers D most, and nothing by more than half, where the structure bends', () => {

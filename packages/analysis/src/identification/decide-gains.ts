@@ -117,7 +117,7 @@ export function decideOnSupposed(
   if (id.supposed === null || loops === null || rule?.why === 'bends') return { supposed: null, rule };
   const { plant, draws, from } = id.supposed;
   const restless = rule?.why === 'restless';
-  const shakes = restless || id.motion.fastDemandStd > RESTLESS_DEMAND.alone;
+  const shakes = restless || (id.motion.fastDemandStd > RESTLESS_DEMAND.alone && !swingsFar(id));
   if (from === 'other-axes' && !shakes) return { supposed: null, rule };
   const decision = decide({ ...id, plant, draws, margins: marginsOf(loops) }, BOUNDS[from]);
   const factors = decision?.factors ?? null;
@@ -179,7 +179,9 @@ function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
       // What goes up must be safe with nearly every plant; what comes down need not come further for it.
       return { k: Math.min(wary, Math.max(bound, 1 / shape.P)), safe: bound >= wary };
     };
-    let shape = tuned.factors;
+    // Where the likeliest loop is as it should be and only unsure, it is taken down as a whole, and no term of it goes up.
+    const unsure = meets(margins.rate, COMFORTABLE) && share !== null && share >= SLOW_SHARE;
+    let shape = unsure ? same : tuned.factors;
     let step = stepOf(shape);
     if (!step.safe && Math.max(shape.I, shape.D) > 1) {
       // Then I and D stay where they are, and P is found around them.
@@ -310,8 +312,17 @@ const WANDERS_HZ = 0.62;
 const WANDERS_RATE = (9 * Math.PI) / 180;
 /** A demand that changes by this share of full authority faster than anybody flies is stirred up by the gains. */
 const RESTLESS_DEMAND = { alone: 0.12, shaken: 0.2, shakenYaw: 0.45 };
+/** A swing this large and slow, rad/s and Hz, may drive the demand from stop to stop (judgement): the RMS of ±60 deg/s. */
+const LARGE_SWING = (42 * Math.PI) / 180;
+const SLOW_SWING_HZ = 2.5;
+/** Gain margin of a loop that is not what shakes its demand, dB. */
+const LOOSE_DB = 10;
 const WANDERS_FACTOR = 1.6;
 const RESTLESS_FACTOR = 0.5;
+
+/** The edges of a slow swing that the stops cut look restless; less gain is no cure for it. */
+const swingsFar = ({ motion: { rateStd, rateHz } }: AxisIdentification): boolean =>
+  rateStd > LARGE_SWING && rateHz < SLOW_SWING_HZ;
 
 /**
  * @param othersSwing another axis oscillates, and shakes this one's demand through the motors' stops
@@ -326,7 +337,8 @@ export function ruleOfThumb(id: AxisIdentification, othersSwing: boolean): RuleD
   const { rateStd, rateHz, fastDemandStd } = id.motion;
   const all = (f: number): GainFactors => ({ P: f, I: f, D: f, attitude: 1 });
   const shaken = id.axis === 'yaw' ? RESTLESS_DEMAND.shakenYaw : RESTLESS_DEMAND.shaken;
-  if (fastDemandStd > (othersSwing ? shaken : RESTLESS_DEMAND.alone))
+  const loose = id.margins?.rate?.stable === true && (id.margins.rate.gainMarginDb ?? Infinity) > LOOSE_DB;
+  if (!swingsFar(id) && !loose && fastDemandStd > (othersSwing ? shaken : RESTLESS_DEMAND.alone))
     return { factors: all(RESTLESS_FACTOR), why: 'restless' };
   if (id.plant === null && id.axis !== 'yaw' && rateHz < WANDERS_HZ && rateStd > WANDERS_RATE)
     return { factors: all(WANDERS_FACTOR), why: 'wanders' };

@@ -48,9 +48,9 @@ const SURE_SHARE = 0.8;
 
 export function adviseGains({ decisions, upset, bending }: GainAdviceContext): Advice[] {
   return decisions.flatMap(({ axis, id: flown, measured: shown, supposed: given, rule: plain }) => {
-    // What is only supposed is no ground for anything after an upset.
+    // After an upset nothing is changed but what an identified plant bears.
     const supposed = upset ? null : given;
-    const rule = supposed === null ? plain : null;
+    const rule = upset || supposed !== null ? null : plain;
     const measured = shown ?? supposed;
     const from = supposed === null ? null : (flown.supposed?.from ?? null);
     const id: AxisIdentification =

@@ -3,6 +3,7 @@ import { AXES, type AxisName, type ChannelName, type Flight, type Interval } fro
 import type { Complex } from '../control/complex.js';
 import { BODY_AXIS_OF } from '../oscillation/axis-signals.js';
 import { evenRecord, firstSignal } from '../signals.js';
+import type { OutsideDrive } from './driven-axis.js';
 import { applyStops, interpolate, type AppliedDemands } from './applied-demand.js';
 import { controllerOf, type AxisController, type DeclaredController } from './controller.js';
 import { instrumentBands, oscillationEquations, type AxisRecord } from './evidence.js';
@@ -15,7 +16,7 @@ import { gainFromLargeSwing } from './large-swing.js';
 import { motionOf, type Motion } from './motion.js';
 import type { PlantParameters } from './plant-model.js';
 import { referenceByStick } from './stick-reference.js';
-import { gainFromWeakStick, type OutsideDrive } from './weak-stick.js';
+import { gainFromWeakStick } from './weak-stick.js';
 
 /** An oscillation the loop may be read from. */
 export interface KnownOscillation {
@@ -163,7 +164,7 @@ interface FlownRecord {
 const FEWEST_SAMPLES = 60;
 
 /** @param hover where each motor's share is learnt */
-export function recordOver(flight: Flight, interval: Interval, hover: Interval): FlownRecord | null {
+function recordOver(flight: Flight, interval: Interval, hover: Interval): FlownRecord | null {
   const clockSignal = firstSignal(
     flight,
     ...AXES.flatMap((axis): ChannelName[] => [`rate.${axis}.measured`, `gyro.${BODY_AXIS_OF[axis]}`]),
@@ -250,7 +251,7 @@ const perAxis = <T>(of: (axis: AxisName) => T): Record<AxisName, T> => ({
   yaw: of('yaw'),
 });
 
-export function controllerOnClock(
+function controllerOnClock(
   axis: AxisName,
   rate: Float64Array | null,
   onClock: (channel: ChannelName) => Float64Array | null,
@@ -353,7 +354,7 @@ const NEAR_LIMIT = 0.97;
  * The stick's reference, with what the controller's limits and the motors' stops took away on the way: these are measured, and
  * left out they would make the plant look weak.
  */
-export function outsideDrive(
+function outsideDrive(
   axis: AxisName,
   reference: Float64Array,
   applied: Float64Array,

@@ -11,15 +11,15 @@
  * numbers miss of the plant shape the motion as much as the gusts. An answer is given only where all plants that explain
  * the motion leave a loop far from its limit.
  */
-import { absolute, add, complex, divide, scale, type Complex } from '../control/complex.js';
-import { controllerAt, type AxisController } from './controller.js';
-import { bins, type AxisRecord } from './evidence.js';
+import { absolute, add, complex, multiply, type Complex } from '../control/complex.js';
+import type { AxisController } from './controller.js';
+import { drivenAxis, type DrivenAxis, type OutsideDrive } from './driven-axis.js';
+import type { AxisRecord } from './evidence.js';
 import type { GainEstimate } from './gain-estimate.js';
 import { largestFactor } from './gain-search.js';
 import { judged, rateLoopOnGrid } from './loop-model.js';
 import { plantAt, type PlantParameters } from './plant-model.js';
 import { PRIOR } from './prior.js';
-import type { OutsideDrive } from './weak-stick.js';
 
 /** Where gusts move a hovering body, Hz. */
 const LOWEST_HZ = 0.25;
@@ -62,7 +62,11 @@ export function gainFromGusts(
   controller: AxisController,
 ): GainEstimate | null {
   if (controller.attitude === null) return null;
-  const x = spectraOf(given, drive, controller);
+  const x = drivenAxis(given, drive, controller, {
+    lowestHz: LOWEST_HZ,
+    highestHz: HIGHEST_HZ,
+    seconds: LONGEST_S,
+  });
   if (x.omegas.length < FEWEST_BINS) return null;
   const gusts = gustSpectra(x.omegas);
   const found: {
@@ -137,49 +141,6 @@ function sizeAt(
   return { omega, lnGain: mean, lnGainStd: Math.sqrt(Math.max(0, square - mean * mean)) };
 }
 
-interface Spectra {
-  readonly omegas: readonly number[];
-  readonly rate: readonly Complex[];
-  /** Demand that stick and limits make, by the controller. */
-  readonly driven: readonly Complex[];
-  /** Both loops' demand per rate. */
-  readonly feedback: readonly Complex[];
-}
-
-function spectraOf(record: AxisRecord, drive: OutsideDrive, controller: AxisController): Spectra {
-  const n = Math.min(record.rate.length, Math.round(LONGEST_S / record.stepS));
-  const df = 1 / (n * record.stepS);
-  const first = Math.max(1, Math.ceil(LOWEST_HZ / df));
-  const last = Math.min(Math.floor(HIGHEST_HZ / df), (n >> 1) - 1);
-  const places = Array.from({ length: Math.max(0, last - first + 1) }, (_, i) => first + i);
-  const cut = (values: Float64Array): Complex[] => {
-    const all = bins(values.subarray(0, n));
-    return places.map((k) => complex(all[2 * k]!, all[2 * k + 1]!));
-  };
-  const omegas = places.map((k) => 2 * Math.PI * k * df);
-  const rate = cut(record.rate);
-  const reference = cut(drive.reference);
-  const lostReference = cut(drive.lostReference);
-  const lostDemand = cut(drive.lostDemand);
-  const ka = controller.attitude ?? 0;
-  const driven: Complex[] = [];
-  const feedback: Complex[] = [];
-  omegas.forEach((omega, i) => {
-    const s = complex(0, omega);
-    const c = controllerAt(controller, s);
-    const forward = add(c, complex(controller.kff));
-    const asked = add(scale(reference[i]!, ka), lostReference[i]!);
-    driven.push(
-      complex(
-        forward.re * asked.re - forward.im * asked.im + lostDemand[i]!.re,
-        forward.re * asked.im + forward.im * asked.re + lostDemand[i]!.im,
-      ),
-    );
-    feedback.push(add(c, scale(divide(forward, s), ka)));
-  });
-  return { omegas, rate, driven, feedback };
-}
-
 /** A plant of unit effectiveness over the bins. */
 interface TrialPlant {
   /** Rate per angular acceleration from outside, squared. */
@@ -190,17 +151,15 @@ interface TrialPlant {
   readonly loop: readonly Complex[];
 }
 
-function trialOf(x: Spectra, unit: PlantParameters): TrialPlant {
+function trialOf(x: DrivenAxis, unit: PlantParameters): TrialPlant {
   const body = new Float64Array(x.omegas.length);
   const answer: Complex[] = [];
   const loop: Complex[] = [];
-  const times = (a: Complex, b: Complex): Complex =>
-    complex(a.re * b.re - a.im * b.im, a.re * b.im + a.im * b.re);
   x.omegas.forEach((omega, i) => {
     const g = plantAt(unit, complex(0, omega));
     body[i] = 1 / (unit.dampingPerS ** 2 + (omega + unit.instabilityPerS2 / omega) ** 2);
-    answer.push(times(g, x.driven[i]!));
-    loop.push(times(g, x.feedback[i]!));
+    answer.push(multiply(g, add(x.asked[i]!, x.lost[i]!)));
+    loop.push(multiply(g, x.feedback[i]!));
   });
   return { body, answer, loop };
 }
@@ -232,7 +191,7 @@ function gustSpectra(omegas: readonly number[]): GustSpectrum[] {
 }
 
 /** Log likelihood of the rate with this effectiveness, over all spectra of the gusts, whatever their level. */
-function likelihood(x: Spectra, trial: TrialPlant, k: number, gusts: readonly GustSpectrum[]): number {
+function likelihood(x: DrivenAxis, trial: TrialPlant, k: number, gusts: readonly GustSpectrum[]): number {
   const n = x.omegas.length;
   const pushed = new Float64Array(n);
   let logs = 0;

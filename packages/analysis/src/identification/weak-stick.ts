@@ -7,9 +7,10 @@
  * record: L. Ljung, *System Identification*, 2nd ed., ch. 7; P. Whittle 1953, from memory). A plant that would have answered
  * the stick more than was seen loses as much as one that would have answered less.
  */
-import { absolute, add, complex, divide, multiply, scale, type Complex } from '../control/complex.js';
-import { controllerAt, type AxisController } from './controller.js';
-import { bins, type AxisRecord } from './evidence.js';
+import { absolute, add, complex, multiply, type Complex } from '../control/complex.js';
+import type { AxisController } from './controller.js';
+import { drivenAxis, type DrivenAxis, type OutsideDrive } from './driven-axis.js';
+import type { AxisRecord } from './evidence.js';
 import type { GainEstimate } from './gain-estimate.js';
 import { marginsOf } from './loop-model.js';
 import { PRIOR } from './prior.js';
@@ -49,16 +50,6 @@ const SPREAD = 1.5;
  */
 const MOST_LOST = 0.25;
 
-/** What drives an axis from outside, on the clock of its record. */
-export interface OutsideDrive {
-  /** Attitude reference, moved by the stick alone, rad. */
-  readonly reference: Float64Array;
-  /** What a limit took away from the rate reference, rad/s; zero off the limit. */
-  readonly lostReference: Float64Array;
-  /** What the motors' stops took away from the demand. */
-  readonly lostDemand: Float64Array;
-}
-
 /**
  * @param controller known to its terms
  * @returns null where the stick shows nothing
@@ -69,14 +60,15 @@ export function gainFromWeakStick(
   controller: AxisController,
 ): GainEstimate | null {
   if (controller.attitude === null) return null;
-  const spectra = whereStickRules(spectraOf(record, drive), controller);
+  const band = { lowestHz: LOWEST_HZ, highestHz: HIGHEST_HZ };
+  const spectra = whereStickRules(drivenAxis(record, drive, controller, band));
   if (spectra.omegas.length < 8) return null;
   const plants = likelyPlants();
-  const answers = plants.map((plant) => answerOf(spectra, controller, plant));
+  const answers = answersOf(spectra, plants);
   const misfits = answers.map((answer, i) => misfit(spectra, left(spectra, answer)) - plants[i]!.prior);
   const best = misfits.indexOf(Math.min(...misfits));
   if (misfit(spectra, spectra.rate) - misfits[best]! < VISIBLE) return null;
-  const { omega, sensitivity } = centre(spectra, answers[best]!, controller, plants[best]!);
+  const { omega, sensitivity } = centre(spectra, answers[best]!, plants[best]!);
   let total = 0;
   let mean = 0;
   let square = 0;
@@ -128,79 +120,56 @@ function likelyPlants(): LikelyPlant[] {
   return out;
 }
 
-interface Spectra {
-  readonly omegas: readonly number[];
-  readonly df: number;
-  readonly rate: readonly Complex[];
-  readonly reference: readonly Complex[];
-  readonly lostReference: readonly Complex[];
-  readonly lostDemand: readonly Complex[];
-}
-
-function spectraOf(record: AxisRecord, drive: OutsideDrive): Spectra {
-  const df = 1 / (record.rate.length * record.stepS);
-  const first = Math.max(1, Math.ceil(LOWEST_HZ / df));
-  const last = Math.min(Math.floor(HIGHEST_HZ / df), (record.rate.length >> 1) - 1);
-  const range = Array.from({ length: Math.max(0, last - first + 1) }, (_, i) => first + i);
-  const cut = (x: Float64Array): Complex[] => range.map((k) => complex(x[2 * k]!, x[2 * k + 1]!));
-  return {
-    df,
-    omegas: range.map((k) => 2 * Math.PI * k * df),
-    rate: cut(bins(record.rate)),
-    reference: cut(bins(drive.reference)),
-    lostReference: cut(bins(drive.lostReference)),
-    lostDemand: cut(bins(drive.lostDemand)),
-  };
-}
-
 /** The bins up to the first at which the stops cut off more than the stick asks for. */
-function whereStickRules(x: Spectra, controller: AxisController): Spectra {
-  const asked = x.omegas.map((omega, i) => {
-    const forward = add(controllerAt(controller, complex(0, omega)), complex(controller.kff));
-    const reference = add(scale(x.reference[i]!, controller.attitude ?? 0), x.lostReference[i]!);
-    return multiply(forward, reference);
-  });
-  const [stick, lost] = [levels(asked, x), levels(x.lostDemand, x)];
+function whereStickRules(x: DrivenAxis): DrivenAxis {
+  const [stick, lost] = [levels(x.asked, x), levels(x.lost, x)];
   const end = x.omegas.findIndex((_, i) => lost[i]! > MOST_LOST * stick[i]!);
   if (end < 0) return x;
-  const { df } = x;
-  const cut = (of: readonly Complex[]): readonly Complex[] => of.slice(0, end);
   return {
-    df,
+    df: x.df,
     omegas: x.omegas.slice(0, end),
-    rate: cut(x.rate),
-    reference: cut(x.reference),
-    lostReference: cut(x.lostReference),
-    lostDemand: cut(x.lostDemand),
+    rate: x.rate.slice(0, end),
+    asked: x.asked.slice(0, end),
+    lost: x.lost.slice(0, end),
+    feedback: x.feedback.slice(0, end),
   };
 }
 
-/** What the closed loops make of the drive. */
-function answerOf(x: Spectra, controller: AxisController, plant: PlantParameters): Complex[] {
-  return x.omegas.map((omega, i) => {
-    const s = complex(0, omega);
-    const g = plantAt(plant, s);
-    const c = controllerAt(controller, s);
-    const forward = add(c, complex(controller.kff));
-    const ka = controller.attitude ?? 0;
-    const asked = multiply(forward, add(scale(x.reference[i]!, ka), x.lostReference[i]!));
-    const loop = wholeLoop(controller, plant, s);
-    return divide(multiply(g, add(asked, x.lostDemand[i]!)), add(complex(1), loop));
+/** What the closed loops of each plant make of the drive. */
+function answersOf(x: DrivenAxis, plants: readonly PlantParameters[]): Complex[][] {
+  let lagS = Number.NaN;
+  let open: Complex[] = [];
+  let loop: Complex[] = [];
+  return plants.map((plant) => {
+    // Plants come in rows of one lag, which differ by their effectiveness alone.
+    if (plant.lagS !== lagS) {
+      lagS = plant.lagS;
+      const unit = x.omegas.map((omega) => plantAt({ ...plant, effectiveness: 1 }, complex(0, omega)));
+      open = unit.map((g, i) => multiply(g, add(x.asked[i]!, x.lost[i]!)));
+      loop = unit.map((g, i) => multiply(g, x.feedback[i]!));
+    }
+    const k = plant.effectiveness;
+    return open.map((a, i) => {
+      const re = 1 + k * loop[i]!.re;
+      const im = k * loop[i]!.im;
+      const size = k / (re * re + im * im);
+      return complex(size * (a.re * re + a.im * im), size * (a.im * re - a.re * im));
+    });
   });
 }
 
-function left(x: Spectra, answer: readonly Complex[]): Complex[] {
+function left(x: DrivenAxis, answer: readonly Complex[]): Complex[] {
   return x.rate.map((y, i) => complex(y.re - answer[i]!.re, y.im - answer[i]!.im));
 }
 
 /** Minus the log likelihood of gusts of a smooth level, whatever that level is (concentrated: the level is what is left itself). */
-function misfit(x: Spectra, rest: readonly Complex[]): number {
+function misfit(x: DrivenAxis, rest: readonly Complex[]): number {
   const level = levels(rest, x);
   return rest.reduce((sum, v, i) => sum + Math.log(level[i]!) + (v.re ** 2 + v.im ** 2) / level[i]!, 0);
 }
 
 /** Mean power around each bin. */
-function levels(of: readonly Complex[], { omegas, df }: Spectra): number[] {
+function levels(of: readonly Complex[], { omegas, df }: DrivenAxis): number[] {
   const sums = [0];
   for (const v of of) sums.push(sums.at(-1)! + v.re ** 2 + v.im ** 2);
   return omegas.map((omega, i) => {
@@ -213,9 +182,8 @@ function levels(of: readonly Complex[], { omegas, df }: Spectra): number[] {
 
 /** Mean frequency, rad/s, of what the answer tells of the plant, and how much of a change of the plant shows in it. */
 function centre(
-  x: Spectra,
+  x: DrivenAxis,
   answer: readonly Complex[],
-  controller: AxisController,
   plant: PlantParameters,
 ): { omega: number; sensitivity: number } {
   const level = levels(left(x, answer), x);
@@ -225,7 +193,8 @@ function centre(
   answer.forEach((v, i) => {
     const omega = x.omegas[i]!;
     const seen = (v.re ** 2 + v.im ** 2) / level[i]!;
-    const share = seen / absolute(add(complex(1), wholeLoop(controller, plant, complex(0, omega)))) ** 2;
+    const loop = multiply(plantAt(plant, complex(0, omega)), x.feedback[i]!);
+    const share = seen / absolute(add(complex(1), loop)) ** 2;
     total += seen;
     told += share;
     weighted += share * omega;
@@ -234,12 +203,4 @@ function centre(
     omega: weighted / Math.max(1e-30, told),
     sensitivity: Math.sqrt(told / Math.max(1e-30, total)),
   };
-}
-
-/** Both loops, broken at the demand. */
-function wholeLoop(controller: AxisController, plant: PlantParameters, s: Complex): Complex {
-  const g = plantAt(plant, s);
-  const c = controllerAt(controller, s);
-  const outer = scale(multiply(add(c, complex(controller.kff)), g), controller.attitude ?? 0);
-  return add(multiply(c, g), divide(outer, s));
 }
