@@ -117,7 +117,7 @@ export function decideOnSupposed(
   if (id.supposed === null || loops === null || rule?.why === 'bends') return { supposed: null, rule };
   const { plant, draws, from } = id.supposed;
   const restless = rule?.why === 'restless';
-  const shakes = restless || (id.motion.fastDemandStd > RESTLESS_DEMAND.alone && !swingsFar(id));
+  const shakes = restless || (id.motion.fastDemandStd > UNEASY_DEMAND && !swingsFar(id));
   if (from === 'other-axes' && !shakes) return { supposed: null, rule };
   const decision = decide({ ...id, plant, draws, margins: marginsOf(loops) }, BOUNDS[from]);
   const factors = decision?.factors ?? null;
@@ -311,7 +311,9 @@ export interface RuleDecision {
 const WANDERS_HZ = 0.62;
 const WANDERS_RATE = (9 * Math.PI) / 180;
 /** A demand that changes by this share of full authority faster than anybody flies is stirred up by the gains. */
-const RESTLESS_DEMAND = { alone: 0.12, shaken: 0.2, shakenYaw: 0.45 };
+const RESTLESS_DEMAND = { any: 0.2, shakenYaw: 0.45 };
+/** This much bears out what other axes say of the loop, but proves nothing alone: gusts and noise through gains that are as they should be reach it. */
+const UNEASY_DEMAND = 0.12;
 /** A swing this large and slow, rad/s and Hz, may drive the demand from stop to stop (judgement): the RMS of ±60 deg/s. */
 const LARGE_SWING = (42 * Math.PI) / 180;
 const SLOW_SWING_HZ = 2.5;
@@ -336,9 +338,9 @@ export function ruleOfThumb(id: AxisIdentification, othersSwing: boolean): RuleD
   }
   const { rateStd, rateHz, fastDemandStd } = id.motion;
   const all = (f: number): GainFactors => ({ P: f, I: f, D: f, attitude: 1 });
-  const shaken = id.axis === 'yaw' ? RESTLESS_DEMAND.shakenYaw : RESTLESS_DEMAND.shaken;
+  const most = othersSwing && id.axis === 'yaw' ? RESTLESS_DEMAND.shakenYaw : RESTLESS_DEMAND.any;
   const loose = id.margins?.rate?.stable === true && (id.margins.rate.gainMarginDb ?? Infinity) > LOOSE_DB;
-  if (!swingsFar(id) && !loose && fastDemandStd > (othersSwing ? shaken : RESTLESS_DEMAND.alone))
+  if (!swingsFar(id) && !loose && fastDemandStd > most)
     return { factors: all(RESTLESS_FACTOR), why: 'restless' };
   if (id.plant === null && id.axis !== 'yaw' && rateHz < WANDERS_HZ && rateStd > WANDERS_RATE)
     return { factors: all(WANDERS_FACTOR), why: 'wanders' };
