@@ -119,7 +119,8 @@ export function decideOnSupposed(
   const restless = rule?.why === 'restless';
   const shakes = restless || (id.motion.fastDemandStd > UNEASY_DEMAND && !swingsFar(id));
   if (from === 'other-axes' && !shakes) return { supposed: null, rule };
-  const decision = decide({ ...id, plant, draws, margins: marginsOf(loops) }, BOUNDS[from]);
+  const supposed = { ...id, plant, draws, margins: marginsOf(loops) };
+  const decision = decide(supposed, BOUNDS[from]);
   const factors = decision?.factors ?? null;
   if (from === 'gusts')
     // A loop that is surely far from its limit needs no less gain, and is not what shakes the demand.
@@ -130,14 +131,28 @@ export function decideOnSupposed(
   if (decision.kept.rate >= HARDLY_TIGHT) return { supposed: null, rule: null };
   if (factors === null || factors.P >= 1 || decision.kept.rate > 1 - (restless ? LIKELY_TIGHT : SURELY_TIGHT))
     return { supposed: null, rule };
-  const k = Math.max(1, LEAST_FACTOR / factors.P);
+  if (factors.P >= LEAST_FACTOR) return { supposed: decision, rule };
+  const k = LEAST_FACTOR / factors.P;
   const least = {
     P: k * factors.P,
     I: Math.min(1, k * factors.I),
     D: Math.min(1, k * factors.D),
     attitude: factors.attitude,
   };
-  return { supposed: { ...decision, factors: least }, rule };
+  const expected = predict(supposed, plant, least);
+  if (expected === null) return { supposed: null, rule };
+  const limited = `lowering by what other axes say is limited to ${String(LEAST_FACTOR)} times in one step`;
+  return {
+    supposed: {
+      ...decision,
+      factors: least,
+      expected,
+      expectedAtLeast: atLeast(supposed, least),
+      trade: [],
+      limited,
+    },
+    rule,
+  };
 }
 
 function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
