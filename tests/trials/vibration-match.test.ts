@@ -2,6 +2,7 @@ import type { Flight } from '@settle/parser';
 import { describe, expect, it } from 'vitest';
 import type { StudiedLine, VibrationStudy } from '../../packages/analysis/src/vibration/vibration-study.js';
 import type { SimulatedFlight } from '@settle/simulator';
+import { shareOf, type Cluster } from './vibration-match.js';
 import { runVibrationTrial, type VibrationTrialResult } from './vibration-trial.js';
 
 // From one with an electrical line to a quiet one.
@@ -90,5 +91,22 @@ describe('the vibration trial', () => {
     expect(structureCalledRotor.right).toBe(structureCalledRotor.of);
     expect(kind.right).toBeLessThan(kind.of);
     expect(extra.right).toBeGreaterThan(0);
+  });
+});
+
+describe('whose a found line is', () => {
+  const line = (kind: string, loggedHz: number, rms: number) => ({ kind, loggedHz, rms });
+  // A mode of 3 Hz half width, and a rotor's sharp line in it with a tenth of its rms.
+  const cluster = { lines: [line('structure', 176.4, 1), line('rotor', 176, 0.1)] } as unknown as Cluster;
+  const rotorShare = (frequencyHz: number, rms: number): number =>
+    shareOf(cluster, { frequencyHz, rms }, ({ kind }) => kind === 'rotor');
+
+  it('the line of the rotor is the rotor’s though the mode holds a hundred times its power', () => {
+    expect(rotorShare(176.02, 0.1)).toBeCloseTo(1, 9);
+  });
+
+  it('the mode’s power at the rotor’s place, or the rotor’s power elsewhere, is not the rotor’s', () => {
+    expect(rotorShare(176.02, 0.5)).toBeCloseTo(0.04, 9);
+    expect(rotorShare(177.2, 0.1)).toBe(0);
   });
 });

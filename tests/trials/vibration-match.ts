@@ -125,6 +125,21 @@ export function distanceHz(cluster: Cluster, frequencyHz: number): number {
   return Math.max(0, cluster.lowHz - frequencyHz, frequencyHz - cluster.highHz);
 }
 
+/**
+ * Share of a found line's power that true lines of some kinds hold where it stands, to within the resolution. A sharp line of a rotor
+ * can stand high above a mode that holds many times its power in a wide hump: then the line is the rotor's, and the hump is not.
+ */
+export function shareOf(
+  cluster: Cluster,
+  found: Pick<StudiedLine, 'frequencyHz' | 'rms'>,
+  is: (line: TrueVibrationLine) => boolean,
+): number {
+  const near = cluster.lines.filter(
+    (line) => is(line) && Math.abs(line.loggedHz - found.frequencyHz) < RESOLUTION_HZ,
+  );
+  return powerOf(near) / found.rms ** 2;
+}
+
 export interface Matching {
   /** Found lines by cluster; clusters without any have an empty list. */
   readonly found: ReadonlyMap<Cluster, readonly StudiedLine[]>;

@@ -9,7 +9,14 @@ import {
 } from '@settle/simulator';
 import { isUnavailable, type Unavailable } from '../../packages/analysis/src/unavailable.js';
 import type { StudiedLine, VibrationStudy } from '../../packages/analysis/src/vibration/vibration-study.js';
-import { clusterTruth, distanceHz, matchLines, RESOLUTION_HZ, type Cluster } from './vibration-match.js';
+import {
+  clusterTruth,
+  distanceHz,
+  matchLines,
+  RESOLUTION_HZ,
+  shareOf,
+  type Cluster,
+} from './vibration-match.js';
 
 /** How many of how many. */
 export interface Tally {
@@ -221,6 +228,9 @@ function judgeLines(result: VibrationTrialResult, about: Case): void {
   }
 }
 
+/** A found line is what lines of its kind make where it stands if they hold at least this share of its power. */
+const LEAST_OWN_SHARE = 0.5;
+
 /** Strong or weak: a mode is never a rotor. */
 function judgeStructure(
   result: VibrationTrialResult,
@@ -230,7 +240,8 @@ function judgeStructure(
 ): void {
   if (!cluster.structural) return;
   for (const line of own) {
-    const wrong = FAMILY.has(line.kind);
+    const wrong =
+      FAMILY.has(line.kind) && shareOf(cluster, line, ({ kind }) => FAMILY.has(kind)) < LEAST_OWN_SHARE;
     count(result.structureCalledRotor, wrong);
     if (wrong) remark(`a mode called a rotor: ${describe(line)}; ${tell(cluster)}`);
   }
@@ -281,7 +292,10 @@ function judgeKind(
   line: StudiedLine,
   remark: (text: string) => void,
 ): void {
-  const right = cluster.folded ? isFlagged(line) : cluster.kinds.has(line.kind as 'rotor');
+  const right = cluster.folded
+    ? isFlagged(line)
+    : cluster.kinds.has(line.kind as 'rotor') ||
+      shareOf(cluster, line, ({ kind }) => kind === line.kind) >= LEAST_OWN_SHARE;
   count(result.kind, right);
   if (line.kind === 'unknown' && !right) result.kindUnknown++;
   if (!right)

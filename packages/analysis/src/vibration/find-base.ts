@@ -61,9 +61,8 @@ export function followingPeaks(
   const courses = guesses.map((some) => some.map((guess) => courseOf(guess, first)));
   const excursion = Math.max(...guesses.flatMap((some) => some.map((guess) => rangeOf(guess))));
   const found = clustersOf(records, lowestHz).map((cluster) => {
-    const bands = cluster.at
-      .slice(0, RECORDS_EACH)
-      .map(({ record }) => bandAt(record, cluster.hz, excursion + SPREAD));
+    const some = cluster.at.slice(0, RECORDS_EACH).map(({ record }) => record);
+    const bands = bandsAt(some, cluster.hz, excursion + SPREAD);
     const steady = bands.map((band) => sharpness(band, band.z).value);
     return courses.map((some) => readPeak(cluster, bands, steady, some, first.sampleRateHz, folds));
   });
@@ -128,8 +127,7 @@ function sweptPeaks(
   const found: FollowingPeak[] = [];
   for (let hz = 1.02 * lowestHz; hz < highest; hz *= SCAN_STEP) {
     let best: FollowingPeak | null = null;
-    for (const record of records) {
-      const band = bandAt(record, hz, excursion + SPREAD);
+    for (const band of bandsAt(records, hz, excursion + SPREAD)) {
       const steady = sharpness(band, band.z).value;
       for (const course of courses) {
         const now = sharpness(band, turned(band.z, angleAt(course, band, hz), -1));
@@ -211,10 +209,18 @@ function heightOf({ density, floor }: LineSpectrum, bin: number): number {
   return Math.log(density[bin]! / floor[bin]!);
 }
 
-function bandAt(record: SensorRecord, hz: number, share: number): OrderBand {
-  const turns = Float64Array.from(record.values, (_, i) => (hz * i) / record.sampleRateHz);
-  const band = orderBand(record, record.values, turning(turns, 1), 1, hz);
-  return { ...band, reachHz: Math.min(band.reachHz, Math.max(LEAST_REACH_HZ, share * hz)) };
+/** Around a frequency, in records of one clock. */
+function bandsAt(records: readonly SensorRecord[], hz: number, share: number): OrderBand[] {
+  const { sampleRateHz } = records[0]!;
+  const length = Math.max(...records.map((record) => record.values.length));
+  const cosSin = turning(
+    Float64Array.from({ length }, (_, i) => (hz * i) / sampleRateHz),
+    1,
+  );
+  return records.map((record) => {
+    const band = orderBand(record, record.values, cosSin, 1, hz);
+    return { ...band, reachHz: Math.min(band.reachHz, Math.max(LEAST_REACH_HZ, share * hz)) };
+  });
 }
 
 /** Log of the sum of squares over the square of the sum: the narrower the same power, the more. */

@@ -116,7 +116,8 @@ export interface RestSpectrum {
   readonly noiseBins: number;
 }
 
-const SEGMENT_S = 4;
+/** Segments of spectra around rest, s. */
+export const SEGMENT_S = 4;
 
 /**
  * @param z complex samples of a band, turned so that the line of interest rests

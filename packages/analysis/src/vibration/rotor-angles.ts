@@ -89,9 +89,10 @@ interface Course {
   readonly guesses: readonly SpeedGuess[];
 }
 
+/** A record as far as it is searched; resampling it is dear, and not every record is. */
 interface Searched {
   readonly record: SensorRecord;
-  readonly fine: FineRecord;
+  readonly fine: () => FineRecord;
 }
 
 /** Log of density over floor, where it belongs to a line; else 0. */
@@ -112,7 +113,8 @@ function searchAngles(
     .filter((record) => record.sampleRateHz === rate)
     .map((record) => {
       const values = record.values.subarray(0, Math.min(record.values.length, Math.round(SEARCHED_S * rate)));
-      return { record: { ...record, values }, fine: refine(values, record.startS, rate) };
+      let fine: FineRecord | null = null;
+      return { record: { ...record, values }, fine: () => (fine ??= refine(values, record.startS, rate)) };
     });
   const telling = mostTelling(searched);
   const tried = (power: number, lagS: number): Course => {
@@ -236,7 +238,7 @@ function mostTelling(searched: readonly Searched[]): Searched[] {
 function spectrumOf(guess: SpeedGuess, { record, fine }: Searched): LineSpectrum {
   const { sampleRateHz, startS, values } = record;
   const clock = turnClock(guess.speed, startS, values.length / sampleRateHz, sampleRateHz);
-  return lineSpectrum(onTurnClock(fine, clock), sampleRateHz, SEGMENT_S);
+  return lineSpectrum(onTurnClock(fine(), clock), sampleRateHz, SEGMENT_S);
 }
 
 /** The highest tops over the floor: a line that comes into focus rises. */

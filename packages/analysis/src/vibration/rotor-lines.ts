@@ -1,6 +1,7 @@
 /** The lines of the rotors as they are handed on: where they fold to, how far they range, which order is the blades'. */
 import type { LineKind, StudiedLine } from './vibration-study.js';
 import type { RotorAngles } from './rotor-angles.js';
+import type { FittedLine } from './fit-line.js';
 import type { OrderLine, RotorAngle } from './order-lines.js';
 import type { SensorRecord } from './sensor-records.js';
 
@@ -54,9 +55,18 @@ const LEAST_ROTORS = 3;
 /**
  * Blade pass is the order above the first that holds most and looks most like thrust. Blades push the air down in pulses: along the
  * rotors' axes, so an arm away from the middle they roll and pitch the body and do not yaw it; and blades of one make push alike,
- * while what is off centre differs from rotor to rotor. (Mechanics; the weights are common sense, no source.) null: none.
+ * while what is off centre differs from rotor to rotor. (Mechanics; the weights are common sense, no source.) A mode passes on what it
+ * stands near, along its own axes and many times over: orders are judged by lines that keep clear of modes, while there are any.
+ *
+ * @returns null: none
  */
-export function bladeOrder(lines: readonly RotorLine[]): number | null {
+export function bladeOrder(
+  all: readonly RotorLine[],
+  fitted: readonly Pick<FittedLine, 'kind' | 'frequencyHz' | 'halfWidthHz'>[],
+): number | null {
+  const modes = fitted.filter(({ kind }) => kind === 'mode');
+  const clear = all.filter((line) => line.order === 1 || !modes.some((mode) => isNear(line, mode)));
+  const lines = clear.some((line) => BLADES.includes(line.order)) ? clear : all;
   const wholes = new Map<string, number>();
   const key = ({ record }: RotorLine): string => `${record.sensor} ${record.axis}`;
   for (const line of lines) wholes.set(key(line), (wholes.get(key(line)) ?? 0) + line.rms ** 2);
@@ -78,6 +88,18 @@ export function bladeOrder(lines: readonly RotorLine[]): number | null {
     if (best === null || score > best.score) best = { order, score };
   }
   return best?.order ?? null;
+}
+
+/** A mode passes on what stands within so many half widths of it, and within this share of its frequency. */
+const MODE_WIDTHS = 2;
+const MODE_SHARE = 0.02;
+
+function isNear(
+  line: RotorLine,
+  { frequencyHz, halfWidthHz }: Pick<FittedLine, 'frequencyHz' | 'halfWidthHz'>,
+): boolean {
+  const reach = Math.max(MODE_WIDTHS * halfWidthHz, MODE_SHARE * frequencyHz);
+  return line.firstHz - reach < frequencyHz && frequencyHz < line.lastHz + reach;
 }
 
 /** Standard deviation over mean of the rotors' levels, on the sensor axis that shows them most evenly. */

@@ -7,7 +7,7 @@ import { orderBand, restFloor, restSpectrum, smoothedBand, turned, type OrderBan
 import { angleOf, type RotorAngles } from './rotor-angles.js';
 import { foldedHz } from './rotor-lines.js';
 import type { SensorRecord } from './sensor-records.js';
-import { MeanAngle } from './take-out-rotors.js';
+import { MeanAngle, stillAngle } from './take-out-rotors.js';
 
 type Rotor = RotorAngles['rotors'][number];
 
@@ -107,7 +107,7 @@ function telling(
       for (const { angle } of frames)
         for (const v of restSpectrum(band, turned(band.z, angle, -1)).density) top = Math.max(top, v);
       let still = 0;
-      for (const v of restSpectrum(band, turned(band.z, steadily(mean, band), -1)).density)
+      for (const v of restSpectrum(band, turned(band.z, stillAngle(mean, band), -1)).density)
         still = Math.max(still, v);
       if (top > LEAST_RATIO * floor && still < STILL * top)
         found.push({ ...band, floor, top: Math.log(top / floor) });
@@ -118,15 +118,6 @@ function telling(
       .sort((a, b) => b.top - a.top)
       .slice(0, MOST_BANDS),
   );
-}
-
-/** Turns from the mean, which goes with the rotors, back to what stands still: rad at the samples of a band. */
-function steadily(mean: MeanAngle, band: OrderBand): Float64Array {
-  const perSample = mean.meanHz / band.record.sampleRateHz;
-  return Float64Array.from({ length: band.z.length / 2 }, (_, i) => {
-    const at = Math.min(mean.turns.length - 1, i * band.factor + ((band.factor - 1) >> 1));
-    return 2 * Math.PI * band.order * (perSample * at - mean.turns[at]!);
-  });
 }
 
 /** Angle by which a rotor of this mean speed runs ahead of the mean, rad, at the samples of a band. */

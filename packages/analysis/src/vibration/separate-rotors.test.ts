@@ -34,7 +34,7 @@ function bandOf(apartHz: number, amplitudes: readonly number[], noiseStd: number
   } as unknown as SensorRecord;
   const turns = Float64Array.from({ length: COUNT }, (_, i) => (MEAN_HZ * i) / RATE);
   const band = orderBand(record, values, turning(turns, 1), 1, MEAN_HZ);
-  const frames = ahead.map((angle, r): BandFrame => ({
+  const rotors = ahead.map((angle, r): BandFrame => ({
     rotor: r + 1,
     offsetHz: (r === 0 ? -1 : 1) * (apartHz / 2),
     angle: Float64Array.from(
@@ -42,7 +42,8 @@ function bandOf(apartHz: number, amplitudes: readonly number[], noiseStd: number
       (_, i) => angle[Math.min(COUNT - 1, i * band.factor + ((band.factor - 1) >> 1))]!,
     ),
   }));
-  return { band, frames };
+  // The mean turns steadily here.
+  return { band, frames: { rotors, still: new Float64Array(band.z.length / 2) } };
 }
 
 describe('rotors told apart', () => {

@@ -10,6 +10,7 @@ import {
   restSpectrum,
   flatBand,
   FLAT_NOISE,
+  SEGMENT_S,
   turned,
   type OrderBand,
   type RestSpectrum,
@@ -20,6 +21,13 @@ export interface BandFrame {
   readonly rotor: number | null;
   readonly angle: Float64Array;
   readonly offsetHz: number;
+}
+
+/** The frames of all rotors in a band, and the one in which nothing turns. */
+export interface BandFrames {
+  readonly rotors: readonly BandFrame[];
+  /** Angle by which what stands still runs ahead of the mean, rad by sample of the band. */
+  readonly still: Float64Array;
 }
 
 export interface BandLine {
@@ -44,6 +52,8 @@ const WIDE_HZ = 1;
 const ROUNDS = 2;
 /** A line reaches to where it has fallen to this many times its background. */
 const SKIRT = 1.7;
+/** The wide band is a line's own where it holds so many times the power of the narrow one, beyond the noise of its surroundings. */
+const WIDER = 1.15;
 
 /**
  * @param toleranceHz how far from its rotor's frame a line may stand
@@ -51,7 +61,7 @@ const SKIRT = 1.7;
  */
 export function separateRotors(
   band: OrderBand,
-  frames: readonly BandFrame[],
+  { rotors: frames, still }: BandFrames,
   toleranceHz: number,
   falseAlarm: number,
 ): BandLine[] {
@@ -74,17 +84,65 @@ export function separateRotors(
   for (const g of byPower) {
     const group = groups[g]!;
     const { angle, offsetHz } = frames[group.middle]!;
-    const own = turned(sum(rest, parts[g]!), angle, -1);
-    const line = lineOf(restSpectrum(band, own), floor, toleranceHz + group.halfHz, falseAlarm);
-    // What goes with it more quickly (its amplitude and phase are not constant) is its own too, and no other's.
-    const halfHz = Math.max(WIDE_HZ, halfWidthHz(group));
-    const z = turned(flatBand(own, band.rateHz, halfHz), angle, 1);
-    rest = rest.map((v, i) => v + parts[g]![i]! - z[i]!);
-    if (line === null) continue;
-    const rms = rmsOfPart(band, z, offsetHz, halfHz, floor);
-    if (rms > 0) lines.push({ ...line, rms, frames: group.members, z });
+    const own = sum(rest, parts[g]!);
+    const resting = turned(own, angle, -1);
+    const spectrum = restSpectrum(band, resting);
+    const line = lineOf(spectrum, floor, toleranceHz + group.halfHz, falseAlarm);
+    const together = group.members.length > 1;
+    // What is no rotor's stays for the others to be judged by.
+    if (
+      line === null ||
+      !turnsWithIt(band, resting, spectrum, line, turned(own, still, -1), offsetHz, together)
+    ) {
+      rest = own;
+      continue;
+    }
+    const taken = bandOfLine(band, resting, spectrum, group, offsetHz);
+    const z = turned(taken.z, angle, 1);
+    rest = own.map((v, i) => v - z[i]!);
+    if (taken.rms > 0) lines.push({ ...line, rms: taken.rms, frames: group.members, z });
   }
   return lines;
+}
+
+/** A line stands this much higher where nothing turns, natural log: then it is a mode or a tone that a rotor passes by. */
+const STANDS_STILL = 0.3;
+/** Around a rotor's mean place, where what stands still is looked for, Hz. */
+const STILL_REACH_HZ = 1;
+/** A line must gain so much by being turned, or by twice the time, natural logs; all of it would be ln 2. */
+const LEAST_GAIN = 0.25;
+const LEAST_COHERENCE = 0.35;
+/** Rotors that keep together beat: where they are this clear, dB, no more is asked of them. */
+const CLEAR_TOGETHER_DB = 10;
+
+/**
+ * Whether what stands at rest with a rotor is its line. A mode is noise in a narrow band: where the rotors' speeds keep near it, some
+ * of it stands over its surroundings in any frame. But it stands higher where nothing turns; and looked at for twice as long, the
+ * density of a line that keeps its phase doubles, and that of noise does not.
+ */
+function turnsWithIt(
+  band: OrderBand,
+  resting: Float64Array,
+  spectrum: RestSpectrum,
+  { aboveFloorDb, shiftHz }: Pick<BandLine, 'aboveFloorDb' | 'shiftHz'>,
+  standing: Float64Array,
+  offsetHz: number,
+  together: boolean,
+): boolean {
+  const top = topNear(spectrum, shiftHz, 2 * spectrum.binHz);
+  const gain = Math.log(top / topNear(restSpectrum(band, standing), offsetHz, STILL_REACH_HZ));
+  if (gain < -STANDS_STILL) return false;
+  if (gain > LEAST_GAIN || (together && aboveFloorDb > CLEAR_TOGETHER_DB)) return true;
+  const longer = restSpectrum(band, resting, 2 * SEGMENT_S);
+  return Math.log(topNear(longer, shiftHz, 2 * spectrum.binHz) / top) > LEAST_COHERENCE;
+}
+
+function topNear({ density, middle, binHz }: RestSpectrum, offHz: number, reachHz: number): number {
+  const first = Math.max(0, Math.round((offHz - reachHz) / binHz) + middle);
+  const last = Math.min(density.length - 1, Math.round((offHz + reachHz) / binHz) + middle);
+  let top = 1e-300;
+  for (let k = first; k <= last; k++) top = Math.max(top, density[k]!);
+  return top;
 }
 
 const powerOf = (z: Float64Array): number => z.reduce((total, v) => total + v * v, 0);
@@ -145,6 +203,41 @@ function rmsDifferenceHz(a: Float64Array, b: Float64Array, rateHz: number): numb
 
 function halfWidthHz(group: Group): number {
   return NARROW_HZ + 0.7 * group.halfHz;
+}
+
+/**
+ * A line with what goes with it more quickly (its amplitude and phase are not constant), which is its own and no other's. Where noise of
+ * the surroundings, a mode's for one, explains what the wide band holds more than the narrow one, the noise is left where it is.
+ */
+function bandOfLine(
+  band: OrderBand,
+  resting: Float64Array,
+  spectrum: RestSpectrum,
+  group: Group,
+  offsetHz: number,
+): { readonly z: Float64Array; readonly rms: number } {
+  const narrowHz = halfWidthHz(group);
+  const wideHz = Math.max(WIDE_HZ, narrowHz);
+  const noise = surroundings(spectrum, 1.2 * wideHz);
+  const inBand = (halfHz: number): { z: Float64Array; rms: number } => {
+    const z = flatBand(resting, band.rateHz, halfHz);
+    return { z, rms: rmsOfPart(band, z, offsetHz, halfHz, noise) };
+  };
+  const narrow = inBand(narrowHz);
+  if (wideHz === narrowHz) return narrow;
+  const wide = inBand(wideHz);
+  return wide.rms ** 2 > WIDER * narrow.rms ** 2 || !(narrow.rms > 0) ? wide : narrow;
+}
+
+/** Median of what stands farther from rest than this and nearer than three times as far, brought up to its mean. */
+function surroundings({ density, middle, binHz, degreesOfFreedom }: RestSpectrum, fromHz: number): number {
+  const some: number[] = [];
+  density.forEach((v, k) => {
+    const off = Math.abs(k - middle) * binHz;
+    if (off > fromHz && off < 3 * fromHz) some.push(v);
+  });
+  some.sort((a, b) => a - b);
+  return ((some[some.length >> 1] ?? 0) * degreesOfFreedom) / chiSquareQuantile(0.5, degreesOfFreedom);
 }
 
 /** What has been estimated as this line, less the noise that was let in with it. */
@@ -212,15 +305,11 @@ function lineOf(
   while (first > 0 && top - first < most && density[first - 1]! > SKIRT * local) first--;
   while (last < density.length - 1 && last - top < most && density[last + 1]! > SKIRT * local) last++;
   let area = 0;
-  let moment = 0;
-  for (let k = first; k <= last; k++) {
-    const v = density[k]! - local;
-    area += v * binHz;
-    moment += v * binHz * (k - middle) * binHz;
-  }
+  for (let k = first; k <= last; k++) area += (density[k]! - local) * binHz;
   if (!(area > 0)) return null;
   return {
-    shiftHz: moment / area,
+    // By its top: what lies beside it may be another's.
+    shiftHz: (top - middle + parabolaTop(density, top)) * binHz,
     // Of a real sinusoid the turned record holds half the amplitude, so a quarter of its squares: power is twice that.
     rms: Math.sqrt(2 * area),
     aboveFloorDb: 10 * Math.log10(density[top]! / local),
@@ -228,7 +317,14 @@ function lineOf(
   };
 }
 
-/** Background right beside a line, where a broad hump raises it: lower quartile of what stands 1 to 3 Hz off. */
+/** Where between its neighbours a top stands, bins: a parabola through the three logs. */
+function parabolaTop(density: Float64Array, top: number): number {
+  const [a, b, c] = [-1, 0, 1].map((off) => Math.log(Math.max(1e-300, density[top + off]!)));
+  const bend = a! - 2 * b! + c!;
+  return bend < 0 ? Math.max(-0.5, Math.min(0.5, (0.5 * (a! - c!)) / bend)) : 0;
+}
+
+/** Background right beside a line, where a broad hump raises it: median of what stands 1 to 3 Hz off. */
 function besideFloor({ density, binHz }: RestSpectrum, top: number): number {
   const near: number[] = [];
   for (let k = 0; k < density.length; k++) {
@@ -236,7 +332,7 @@ function besideFloor({ density, binHz }: RestSpectrum, top: number): number {
     if (off > 0.9 && off < 3) near.push(density[k]!);
   }
   near.sort((a, b) => a - b);
-  return near[near.length >> 2] ?? 0;
+  return near[near.length >> 1] ?? 0;
 }
 
 /** Part of a band with what thinning out took from it put back. */

@@ -62,7 +62,10 @@ export function studyVibration(
   const turning = found.flatMap(({ spectrum, lines, plain }) => levelled(spectrum, lines, plain));
   // Speeds guessed from commands are believed once lines turn with them.
   const believed = angles !== null && (angles.from === 'speed-channel' || turning.length > 0) ? angles : null;
-  const blades = bladeOrder(turning);
+  const blades = bladeOrder(
+    turning,
+    found.flatMap((one) => one.plain.map(({ fitted }) => fitted)),
+  );
   const ground = groundPeaks(flight, phases);
   const described = found
     .flatMap((one) => one.plain)
@@ -126,7 +129,7 @@ function plainLines(
     density[bin]! < LEFT_SHARE * whole.density[bin]! &&
     turning.some((line) => covers(line, bin * spectrum.binHz, spectrum));
   const peaks = peaksOf(record, spectrum, VIBRATION_FALSE_ALARM_RATE / 2)
-    .filter((peak) => !masked(peak.bin) && !isLeftover(peak, turning, spectrum, from))
+    .filter((peak) => !isCovered(peak, spectrum, masked) && !isLeftover(peak, turning, spectrum, from))
     .sort((a, b) => density[b.bin]! - density[a.bin]!);
   const known = new Float64Array(density.length);
   return peaks.flatMap((peak) => {
@@ -135,6 +138,22 @@ function plainLines(
     for (let k = 0; k < known.length; k++) known[k]! += fitted.density[k]!;
     return [{ ...peak, record, spectrum, fitted }];
   });
+}
+
+/** Whether most of a peak, as far as half its height, belongs to something else: a mode is wider than the lines that cross it. */
+function isCovered(
+  { bin, first, last }: Peak,
+  { density }: LineSpectrum,
+  masked: (bin: number) => boolean,
+): boolean {
+  let own = 0;
+  let all = 0;
+  for (let k = first; k <= last; k++) {
+    if (density[k]! < density[bin]! / 2) continue;
+    all++;
+    if (!masked(k)) own++;
+  }
+  return own < all / 2;
 }
 
 /** What a plain spectrum holds where rotors are belongs to them within these factors of what came to rest, else to something else. */

@@ -5,7 +5,13 @@ import type { RotorAngle } from './order-lines.js';
 import type { RotorAngles } from './rotor-angles.js';
 import { foldedHz, rangeOf, type RotorLine } from './rotor-lines.js';
 import type { SensorRecord } from './sensor-records.js';
-import { restored, separateRotors, type BandFrame, type BandLine } from './separate-rotors.js';
+import {
+  restored,
+  separateRotors,
+  type BandFrame,
+  type BandFrames,
+  type BandLine,
+} from './separate-rotors.js';
 
 /** Orders looked for, as far as they are slower than this many times the sample rate. */
 const HIGHEST_ORDER = 8;
@@ -74,7 +80,7 @@ export function takeOutRotors(
   const rest = record.values.slice();
   const lines: RotorLine[] = [];
   if (rest.length !== mean.turns.length) return { lines, rest };
-  const frames = new Map<number, BandFrame[]>();
+  const frames = new Map<number, BandFrames>();
   const perTest = falseAlarmRate / (USUAL_ORDERS * angles.rotors.length);
   const separated = (band: OrderBand, trueHz: number): BandLine[] => {
     const { order } = band;
@@ -109,7 +115,7 @@ export function takeOutRotors(
       const described = describe(line, next, angles, record);
       if (isGhost(described, lines) || isUnlikely(described, lines)) continue;
       lines.push(described);
-      const part = restored(next.band, line.z, offsetOf(line, frames.get(next.order)!));
+      const part = restored(next.band, line.z, offsetOf(line, frames.get(next.order)!.rotors));
       subtractBand(rest, part, next.band.factor, next.cosSin);
     }
     waiting = waiting.filter((one) => {
@@ -130,7 +136,7 @@ const STILL_REACH = { leastHz: 2, share: 0.03 };
 /** Whether what a band holds is smeared by turning it with the rotors: a mode or a tone. */
 export function standsStill(
   band: OrderBand,
-  frames: readonly Pick<BandFrame, 'angle'>[],
+  { rotors, still }: { readonly rotors: readonly Pick<BandFrame, 'angle'>[]; readonly still: Float64Array },
   mean: MeanAngle,
 ): boolean {
   const hz = band.order * mean.meanHz;
@@ -138,14 +144,18 @@ export function standsStill(
     ...band,
     reachHz: Math.min(band.reachHz, Math.max(STILL_REACH.leastHz, STILL_REACH.share * hz)),
   };
-  const step = 1 / band.record.sampleRateHz;
-  const steady = Float64Array.from({ length: band.z.length / 2 }, (_, i) => {
-    const at = Math.min(mean.turns.length - 1, i * band.factor + ((band.factor - 1) >> 1));
-    return 2 * Math.PI * (band.order * mean.turns[at]! - hz * at * step);
-  });
-  const inTime = sharpness(near, turned(band.z, steady, 1)).value;
-  const turning = Math.max(...frames.map((frame) => sharpness(near, turned(band.z, frame.angle, -1)).value));
+  const inTime = sharpness(near, turned(band.z, still, -1)).value;
+  const turning = Math.max(...rotors.map((frame) => sharpness(near, turned(band.z, frame.angle, -1)).value));
   return inTime > turning + STILL;
+}
+
+/** Angle by which what stands still runs ahead of a multiple of the rotors' mean, rad at the samples of a band. */
+export function stillAngle(mean: MeanAngle, band: OrderBand): Float64Array {
+  const perSample = mean.meanHz / band.record.sampleRateHz;
+  return Float64Array.from({ length: band.z.length / 2 }, (_, i) => {
+    const at = Math.min(mean.turns.length - 1, i * band.factor + ((band.factor - 1) >> 1));
+    return 2 * Math.PI * band.order * (perSample * at - mean.turns[at]!);
+  });
 }
 
 /** A rare line this much weaker than one that it falls upon is what was left of that one. */
@@ -185,17 +195,20 @@ function offsetOf(line: BandLine, frames: readonly BandFrame[]): number {
   return line.frames.reduce((sum, i) => sum + frames[i]!.offsetHz, 0) / line.frames.length;
 }
 
-/** Angles of the rotors ahead of their mean at the samples of a band. */
-function framesOf(rotors: readonly RotorAngle[], mean: MeanAngle, band: OrderBand): BandFrame[] {
+/** Angles of the rotors, and of what stands still, ahead of the rotors' mean at the samples of a band. */
+function framesOf(rotors: readonly RotorAngle[], mean: MeanAngle, band: OrderBand): BandFrames {
   const count = band.z.length / 2;
-  return rotors.map((rotor) => ({
-    rotor: rotor.rotor,
-    offsetHz: band.order * (rotor.meanHz - mean.meanHz),
-    angle: Float64Array.from({ length: count }, (_, i) => {
-      const at = Math.min(rotor.turns.length - 1, i * band.factor + ((band.factor - 1) >> 1));
-      return 2 * Math.PI * band.order * (rotor.turns[at]! - mean.turns[at]!);
-    }),
-  }));
+  return {
+    still: stillAngle(mean, band),
+    rotors: rotors.map((rotor) => ({
+      rotor: rotor.rotor,
+      offsetHz: band.order * (rotor.meanHz - mean.meanHz),
+      angle: Float64Array.from({ length: count }, (_, i) => {
+        const at = Math.min(rotor.turns.length - 1, i * band.factor + ((band.factor - 1) >> 1));
+        return 2 * Math.PI * band.order * (rotor.turns[at]! - mean.turns[at]!);
+      }),
+    })),
+  };
 }
 
 function describe(
