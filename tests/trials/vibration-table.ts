@@ -6,6 +6,8 @@ export function tabulate(r: VibrationTrialResult): string {
   const rows: [string, string][] = [
     ['rotor speed within 1 %, speeds logged', share(r.rotorWithChannel)],
     ['  from the spectrum alone', share(r.rotorFromSpectrum)],
+    ['    none given', share(r.rotorWithheld)],
+    ['    one given that is farther off', share(r.rotorWrong)],
     ['  from lines too weak to be asked for, where given', share(r.rotorFromWeak)],
     ['  given in quiet flights', share(r.rotorFromNothing)],
     ['  throttle exponent within 0.1', share(r.exponent)],

@@ -32,6 +32,9 @@ export interface VibrationTrialResult {
   /** Rotor speed within 1 %: flights with a speed channel, and others in which a line of the rotors shows. */
   readonly rotorWithChannel: Tally;
   readonly rotorFromSpectrum: Tally;
+  /** Of the latter: none given, and one given that is farther off. */
+  readonly rotorWithheld: Tally;
+  readonly rotorWrong: Tally;
   /** Quiet flights without a speed channel in which a rotor speed was given all the same. */
   readonly rotorFromNothing: Tally;
   /** Within 1 %, where one was given although the rotors' lines are weaker than those that have to be found. */
@@ -101,6 +104,8 @@ function emptyResult(): VibrationTrialResult {
     moving: 0,
     rotorWithChannel: tally(),
     rotorFromSpectrum: tally(),
+    rotorWithheld: tally(),
+    rotorWrong: tally(),
     rotorFromNothing: tally(),
     rotorFromWeak: tally(),
     exponent: tally(),
@@ -194,6 +199,10 @@ function judgeRotor(
     return;
   }
   count(flight.speedChannel ? result.rotorWithChannel : result.rotorFromSpectrum, right);
+  if (!flight.speedChannel) {
+    count(result.rotorWithheld, rotor === null);
+    count(result.rotorWrong, rotor !== null && !right);
+  }
   if (!right) {
     const said = rotor === null ? 'not given' : `${rotor.hoverHz.toFixed(2)} Hz from the ${rotor.from}`;
     const each = truth.rotorHz.rotors.map((hz) => hz.toFixed(1)).join(' ');

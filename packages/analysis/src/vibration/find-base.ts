@@ -44,6 +44,8 @@ export interface Following {
   readonly peaks: readonly FollowingPeak[];
   /** Which of the guesses made them gain most. */
   readonly guess: number;
+  /** Half of what the courses range over, as a share. */
+  readonly excursion: number;
 }
 
 /**
@@ -74,9 +76,15 @@ export function followingPeaks(
   );
   const guess = totals.indexOf(Math.max(...totals));
   const standing = found.map((readings) => readings[guess]!);
-  if (excursion < SWEEPS) return { peaks: standing, guess };
-  const clearest = sweptPeaks(ways(courses), scannedRecords(records), lowestHz, excursion, folds);
-  return { peaks: [...standing, ...clearest], guess };
+  if (excursion < SWEEPS) return { peaks: standing, guess, excursion };
+  const clearest = sweptPeaks(
+    ways(courses),
+    scannedRecords(records).map(shortened),
+    lowestHz,
+    excursion,
+    folds,
+  );
+  return { peaks: [...standing, ...clearest], guess, excursion };
 }
 
 /** Half range of the courses, as a share, from which lines are so smeared that some show no peak. */
@@ -101,12 +109,13 @@ function ways(courses: readonly (readonly Float64Array[])[]): Float64Array[] {
 const SCANNED = ['accel.x', 'accel.z', 'gyro.x'];
 const SCANNED_S = 20;
 
-function scannedRecords(records: readonly SensorRecord[]): SensorRecord[] {
+export function scannedRecords(records: readonly SensorRecord[]): SensorRecord[] {
   const some = records.filter(({ sensor, axis }) => SCANNED.includes(`${sensor}.${axis}`));
-  return (some.length > 0 ? some : records.slice(0, 3)).map((record) => ({
-    ...record,
-    values: record.values.subarray(0, Math.round(SCANNED_S * record.sampleRateHz)),
-  }));
+  return some.length > 0 ? some : records.slice(0, 3);
+}
+
+function shortened(record: SensorRecord): SensorRecord {
+  return { ...record, values: record.values.subarray(0, Math.round(SCANNED_S * record.sampleRateHz)) };
 }
 
 /**
@@ -210,7 +219,7 @@ function heightOf({ density, floor }: LineSpectrum, bin: number): number {
 }
 
 /** Around a frequency, in records of one clock. */
-function bandsAt(records: readonly SensorRecord[], hz: number, share: number): OrderBand[] {
+export function bandsAt(records: readonly SensorRecord[], hz: number, share: number): OrderBand[] {
   const { sampleRateHz } = records[0]!;
   const length = Math.max(...records.map((record) => record.values.length));
   const cosSin = turning(
@@ -246,7 +255,8 @@ export function sharpness(
   };
 }
 
-function courseOf({ speed }: SpeedGuess, record: SensorRecord): Float64Array {
+/** How far a course runs ahead of steady turning at the samples of a record, in turns of one revolution per second. */
+export function courseOf({ speed }: SpeedGuess, record: SensorRecord): Float64Array {
   const { values, stepS } = speed;
   const step = 1 / record.sampleRateHz;
   const ahead = new Float64Array(record.values.length);
@@ -259,7 +269,8 @@ function courseOf({ speed }: SpeedGuess, record: SensorRecord): Float64Array {
   return ahead;
 }
 
-function angleAt(course: Float64Array, band: OrderBand, hz: number): Float64Array {
+/** The angle that this is at a frequency, rad at the samples of a band. */
+export function angleAt(course: Float64Array, band: OrderBand, hz: number): Float64Array {
   return Float64Array.from({ length: band.z.length / 2 }, (_, i) => {
     const at = Math.min(course.length - 1, i * band.factor + ((band.factor - 1) >> 1));
     return 2 * Math.PI * hz * course[at]!;
@@ -290,20 +301,22 @@ export interface FoundBase {
   readonly follows: boolean;
 }
 
-/** Once per revolution, from the peaks that follow the rotors; null where nothing says what turns. */
-export function baseOf(peaks: readonly FollowingPeak[]): FoundBase | null {
+/** Bases nearer than this share are one. */
+const SAME_BASE = 0.03;
+
+/** Once per revolution, from the peaks that follow the rotors, the best first; empty where nothing says what turns. */
+export function basesOf(peaks: readonly FollowingPeak[]): FoundBase[] {
   const worth = ({ gain, height }: FollowingPeak): number =>
     Math.max(0, NEUTRAL + Math.max(-1, Math.min(1.5, gain))) *
     Math.min(MOST_HEIGHT, height + Math.max(0, gain));
-  let best: FoundBase | null = null;
-  for (const peak of peaks)
-    for (const order of ORDERS) {
-      const hz = peak.trueHz / order;
-      if (hz < SLOWEST_HZ || hz > FASTEST_HZ) continue;
-      const family = familyOf(peaks, hz, worth);
-      if (family !== null && (best === null || family.score > best.score)) best = family;
-    }
-  return best;
+  const found = peaks
+    .flatMap(({ trueHz }) => ORDERS.map((order) => trueHz / order))
+    .filter((hz) => hz >= SLOWEST_HZ && hz <= FASTEST_HZ)
+    .flatMap((hz) => familyOf(peaks, hz, worth) ?? [])
+    .sort((a, b) => b.score - a.score);
+  const kept: FoundBase[] = [];
+  for (const one of found) if (kept.every(({ hz }) => Math.abs(one.hz / hz - 1) > SAME_BASE)) kept.push(one);
+  return kept;
 }
 
 function familyOf(

@@ -38,12 +38,15 @@ function withoutStops(signal: Signal): Signal {
   return { ...signal, values: signal.values.map((v) => (v > least ? v : Number.NaN)) };
 }
 
-/**
- * Courses guessed from the motor commands (else the throttle): speed as command to a power, behind a first-order lag.
- *
- * @returns one per motor, or one for all
- */
-export function guessedSpeeds(flight: Flight, interval: Interval, power: number, lagS: number): SpeedGuess[] {
+/** What the motors were told over an interval (else the throttle), at the rate of the speeds, over its mean. */
+export type Commands = readonly {
+  readonly rotor: number | null;
+  readonly startS: number;
+  readonly values: Float64Array;
+}[];
+
+/** @returns one per motor, or one for all */
+export function commandsOf(flight: Flight, interval: Interval): Commands {
   const motors = motorSignals(flight);
   const throttle = flight.signals.get('throttle') ?? flight.signals.get('stick.throttle');
   const sources: readonly (readonly [number | null, Signal])[] =
@@ -56,21 +59,25 @@ export function guessedSpeeds(flight: Flight, interval: Interval, power: number,
     const record = evenRecord(signal, interval, SPEED_RATE_HZ);
     if (record === null) return [];
     const mean = meanOf(record.values);
-    if (!(mean > 0.02)) return [];
-    const keep = Math.exp(-1 / (SPEED_RATE_HZ * lagS));
-    let thrust = record.values[0]! / mean;
-    const values = record.values.map((v) => {
-      thrust = v / mean + (thrust - v / mean) * keep;
+    return mean > 0.02 ? [{ rotor, startS: record.startS, values: record.values.map((v) => v / mean) }] : [];
+  });
+}
+
+/** Courses guessed from the commands: speed as command to a power, behind a first-order lag. */
+export function speedsFrom(commands: Commands, power: number, lagS: number): SpeedGuess[] {
+  const keep = Math.exp(-1 / (SPEED_RATE_HZ * lagS));
+  return commands.map(({ rotor, startS, values: told }) => {
+    let thrust = told[0]!;
+    const values = told.map((v) => {
+      thrust = v + (thrust - v) * keep;
       return Math.max(0.04, thrust) ** power;
     });
     const level = meanOf(values);
-    return [
-      {
-        rotor,
-        meanHz: null,
-        speed: { startS: record.startS, stepS: 1 / SPEED_RATE_HZ, values: values.map((v) => v / level) },
-      },
-    ];
+    return {
+      rotor,
+      meanHz: null,
+      speed: { startS, stepS: 1 / SPEED_RATE_HZ, values: values.map((v) => v / level) },
+    };
   });
 }
 

@@ -1,15 +1,14 @@
 /** The angle of every rotor over the hover: from its logged speed, or found by what makes the vibration sharpest. */
 import type { Flight, Interval } from '@settle/parser';
-import { findPeaks } from './find-peaks.js';
-import { baseOf, followingPeaks, type FollowingPeak } from './find-base.js';
-import { fitLine } from './fit-line.js';
-import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
+import { basesOf, followingPeaks, scannedRecords, type FollowingPeak } from './find-base.js';
+import { focusCourse, type FocusedCourse } from './focus-course.js';
 import type { RotorAngle } from './order-lines.js';
-import { guessedSpeeds, loggedSpeeds, type SpeedGuess } from './relative-speeds.js';
-import type { SensorRecord } from './sensor-records.js';
-import { rotorMeans } from './rotor-means.js';
+import { commandsOf, loggedSpeeds, speedsFrom, type Commands, type SpeedGuess } from './relative-speeds.js';
+import { resampledBase } from './resampled-base.js';
+import { rotorMeans, type RotorMeans } from './rotor-means.js';
 import { meanCommand, throttleMoves } from './rotor-study.js';
-import { onTurnClock, refine, turnClock, type FineRecord, type RelativeSpeed } from './turn-records.js';
+import type { SensorRecord } from './sensor-records.js';
+import type { RelativeSpeed } from './turn-records.js';
 
 export interface RotorAngles {
   readonly from: 'speed-channel' | 'spectrum';
@@ -21,26 +20,12 @@ export interface RotorAngles {
   readonly evidence: readonly string[];
 }
 
-/** Slowest and fastest rotors looked for, revolutions per second. */
+/** Slowest rotors looked for, revolutions per second. */
 const SLOWEST_HZ = 12;
-const FASTEST_HZ = 250;
-/** Powers of the command that a speed may follow, and lags of the thrust behind it, s. */
-const POWERS = [0.5, 0.7, 1];
-/** Tried around the best where the throttle moves, and how sure the sharpest is. */
-const FINER_POWERS = [-0.15, -0.1, -0.05, 0.05, 0.1, 0.15];
+/** How sure the power is that makes the lines sharpest. */
 const POWER_STD = 0.04;
-const LAGS_S = [0.03, 0.06, 0.1];
 /** No more of a long hover is searched, s. */
 const SEARCHED_S = 30;
-const SEGMENT_S = 8;
-/** Natural log of density over floor from which a bin counts as part of a line. */
-const LINE_LOG = 2.3;
-/** Strongest bins count no more than this. */
-const MOST_LOG = 9;
-/** The rotors of one aircraft turn within this share of one another. */
-const SPREAD = 0.1;
-/** A base found must explain this much: sum of logs over orders and records. */
-const LEAST_SCORE = 9;
 
 export function rotorAngles(
   flight: Flight,
@@ -81,66 +66,30 @@ export function angleOf(
   return { rotor, meanHz, turns };
 }
 
-/** A guess at how speeds follow commands. */
-interface Course {
-  readonly power: number;
-  readonly lagS: number;
-  readonly sharpness: number;
-  readonly guesses: readonly SpeedGuess[];
-}
-
-/** A record as far as it is searched; resampling it is dear, and not every record is. */
-interface Searched {
-  readonly record: SensorRecord;
-  readonly fine: () => FineRecord;
-}
-
-/** Log of density over floor, where it belongs to a line; else 0. */
-function lineLogs(spectrum: LineSpectrum): Float64Array {
-  return spectrum.density.map((v, k) => {
-    const log = Math.log(v / spectrum.floor[k]!);
-    return log < LINE_LOG ? 0 : Math.min(MOST_LOG, log);
-  });
-}
-
 function searchAngles(
   flight: Flight,
   interval: Interval,
   records: readonly SensorRecord[],
 ): RotorAngles | null {
   const rate = records[0]!.sampleRateHz;
-  const searched: Searched[] = records
+  const searched = records
     .filter((record) => record.sampleRateHz === rate)
-    .map((record) => {
-      const values = record.values.subarray(0, Math.min(record.values.length, Math.round(SEARCHED_S * rate)));
-      let fine: FineRecord | null = null;
-      return { record: { ...record, values }, fine: () => (fine ??= refine(values, record.startS, rate)) };
-    });
-  const telling = mostTelling(searched);
-  const tried = (power: number, lagS: number): Course => {
-    const guesses = guessedSpeeds(flight, interval, power, lagS);
-    const sharpness = guesses.reduce((sum, guess) => sum + sharpnessOf(guess, telling), 0);
-    return { power, lagS, sharpness, guesses };
-  };
-  const sharper = (a: Course, b: Course): Course => (b.sharpness > a.sharpness ? b : a);
-  const byLag = POWERS.flatMap((power) => LAGS_S.map((lagS) => tried(power, lagS))).reduce(sharper);
-  const commands = meanCommand(flight, interval);
-  const moves = commands !== null && throttleMoves(commands.values);
-  // A throttle that hardly moves cannot tell one power from another, and none needs to be told.
-  const best = moves
-    ? FINER_POWERS.map((step) => tried(byLag.power + step, byLag.lagS)).reduce(sharper, byLag)
-    : byLag;
-  if (best.guesses.length === 0) return null;
-  const course = courseAndBase(best, flight, interval, searched, moves);
-  if (course === null) return null;
-  const placed = placedRotors(course.guesses, course.baseHz, records, moves);
+    .map((record) => ({ ...record, values: record.values.subarray(0, Math.round(SEARCHED_S * rate)) }));
+  const commands = commandsOf(flight, interval);
+  if (commands.length === 0) return null;
+  const told = meanCommand(flight, interval);
+  const moves = told !== null && throttleMoves(told.values);
+  const found = foundBase(commands, searched, records, moves);
+  if (found === null) return null;
+  const { power, lagS, rotors } = found;
   return {
     from: 'spectrum',
-    rotors: placed,
-    guess: { power: course.power, lagS: course.lagS },
-    exponent: moves ? { power: course.power, std: POWER_STD } : null,
+    rotors,
+    guess: { power, lagS },
+    // A throttle that hardly moves cannot tell one power from another, and none needs to be told.
+    exponent: moves ? { power, std: POWER_STD } : null,
     evidence: [
-      `no rotor speeds are logged; lines become sharpest when the speeds follow the ${course.guesses[0]!.rotor === null ? 'throttle' : 'motor commands'} to the power ${course.power.toFixed(1)}, ${(1000 * course.lagS).toFixed(0)} ms late`,
+      `no rotor speeds are logged; lines become sharpest when the speeds follow the ${commands[0]!.rotor === null ? 'throttle' : 'motor commands'} to the power ${power.toFixed(1)}, ${(1000 * lagS).toFixed(0)} ms late`,
     ],
   };
 }
@@ -154,7 +103,7 @@ function placedRotors(
   baseHz: number,
   records: readonly SensorRecord[],
   moves: boolean,
-): RotorAngles['rotors'] {
+): RotorMeans {
   const first = records[0]!;
   const at = (rotor: number | null, speed: RelativeSpeed): RotorAngles['rotors'][number] => ({
     ...angleOf(rotor, speed, baseHz, first),
@@ -162,276 +111,94 @@ function placedRotors(
   });
   const rough = guesses.map(({ rotor, speed }) => at(rotor, speed));
   const followed = rotorMeans(rough, records, SLOWEST_HZ);
-  if (moves) return followed.rotors;
+  if (moves) return followed;
   const still = guesses.map(({ speed }) => at(null, { ...speed, values: speed.values.map(() => 1) }));
   const steady = rotorMeans(still, records, SLOWEST_HZ);
-  return steady.score > STEADIER * followed.score ? steady.rotors : followed.rotors;
+  return steady.score > STEADIER * followed.score ? steady : followed;
 }
 
-/** Powers and lags by which peaks are tried for following the motor commands, besides those that made the lines sharpest. */
+/** Powers and lags by which peaks are tried for following the motor commands. */
 const WAYS = [
   [0.5, 0.05],
   [0.8, 0.12],
+  [0.5, 0.12],
+  [0.8, 0.05],
 ] as const;
-/** In slow logs, where what made the lines sharpest may have been none of the rotors' doing. */
-const SLOW_WAYS = [...WAYS, [0.5, 0.12], [0.8, 0.05]] as const;
+/** Bases that are placed, to see which holds most. */
+const MOST_BASES = 4;
+/** What a multiple of the base is worth, against the one before it, and a family whose first line does not show. */
+const PER_ORDER = 0.8;
+const WITHOUT_FIRST = 0.5;
+/** A base beyond half the sample rate must hold so many times what any other does, or which one it is cannot be told. */
+const CLEARER = 1.5;
 /** In a slow log a base must come into focus as it is, at least so far, or it may as well be a folded one: natural logs. */
 const SLOW_GAIN = 0.1;
 const SLOW_HEIGHT = 3;
 const SAME_BASE = 0.03;
 
-/** Once per revolution, roughly, and the courses that go with it; null where nothing says what turns. */
-function courseAndBase(
-  best: Course,
-  flight: Flight,
-  interval: Interval,
-  searched: readonly Searched[],
+interface Found {
+  readonly power: number;
+  readonly lagS: number;
+  readonly rotors: RotorAngles['rotors'];
+}
+
+interface Tried extends FocusedCourse {
+  readonly rotors: RotorAngles['rotors'];
+  /** What the lines of its orders hold, logs. */
+  readonly value: number;
+}
+
+function meanHzOf(rotors: RotorAngles['rotors']): number {
+  return rotors.reduce((sum, { meanHz }) => sum + meanHz, 0) / rotors.length;
+}
+
+/** The rotors, each in its place, and how their speeds follow the commands; null where nothing says what turns. */
+function foundBase(
+  commands: Commands,
+  searched: readonly SensorRecord[],
+  records: readonly SensorRecord[],
   moves: boolean,
-): (Pick<Course, 'power' | 'lagS' | 'guesses'> & { readonly baseHz: number }) | null {
-  const rate = searched[0]!.record.sampleRateHz;
-  const others = (rate < FOLDS_BELOW_HZ ? SLOW_WAYS : WAYS).map(([power, lagS]) => ({
-    power,
-    lagS,
-    guesses: guessedSpeeds(flight, interval, power, lagS),
-  }));
-  const ways = [best, ...others];
+): Found | null {
+  const rate = searched[0]!.sampleRateHz;
+  const folds = rate < FOLDS_BELOW_HZ;
   const following = followingPeaks(
-    ways.map(({ guesses }) => guesses),
-    searched.map((one) => one.record),
+    WAYS.map(([power, lagS]) => speedsFrom(commands, power, lagS)),
+    searched,
     SLOWEST_HZ,
-    rate < FOLDS_BELOW_HZ,
+    folds,
   );
-  const family = baseOf(following.peaks);
-  if (family !== null) {
-    // Where the commands hardly move, what little follows them does not tell a folded rotor from one that is seen where it is.
-    if (!moves && family.hz > rate / 2) return null;
-    const { power, lagS, guesses } = rate < FOLDS_BELOW_HZ ? ways[following.guess]! : best;
-    return { power, lagS, guesses, baseHz: family.hz };
-  }
-  const logs = best.guesses.map((guess) => logsOf(guess, searched));
-  const plain = searched.map((one) => lineSpectrum(one.record.values, rate, SEGMENT_S));
-  const baseHz = provenBase(best.guesses, logs, searched, plain);
-  if (baseHz === null) return null;
-  const shows = ({ trueHz, gain, height }: FollowingPeak): boolean =>
-    Math.abs(trueHz / baseHz - 1) < SAME_BASE && gain > SLOW_GAIN && height > SLOW_HEIGHT;
-  return rate > FOLDS_BELOW_HZ || following.peaks.some(shows) ? { ...best, baseHz } : null;
-}
-
-/** The two records with most in their lines. */
-function mostTelling(searched: readonly Searched[]): Searched[] {
-  return searched
-    .map((one) => {
-      const spectrum = lineSpectrum(one.record.values, one.record.sampleRateHz, SEGMENT_S / 2);
-      const from = Math.ceil(SLOWEST_HZ / spectrum.binHz);
-      return {
-        one,
-        sum: lineLogs(spectrum)
-          .subarray(from)
-          .reduce((s, v) => s + v, 0),
-      };
-    })
-    .sort((a, b) => b.sum - a.sum)
-    .slice(0, 2)
-    .map(({ one }) => one);
-}
-
-function spectrumOf(guess: SpeedGuess, { record, fine }: Searched): LineSpectrum {
-  const { sampleRateHz, startS, values } = record;
-  const clock = turnClock(guess.speed, startS, values.length / sampleRateHz, sampleRateHz);
-  return lineSpectrum(onTurnClock(fine(), clock), sampleRateHz, SEGMENT_S);
-}
-
-/** The highest tops over the floor: a line that comes into focus rises. */
-function sharpnessOf(guess: SpeedGuess, telling: readonly Searched[]): number {
-  return telling.reduce((sum, one) => {
-    const spectrum = spectrumOf(guess, one);
-    const from = Math.ceil(SLOWEST_HZ / spectrum.binHz);
-    let top = 0;
-    for (let k = from; k < spectrum.density.length - 2; k++)
-      top = Math.max(top, Math.log(spectrum.density[k]! / spectrum.floor[k]!));
-    return sum + top;
-  }, 0);
-}
-
-interface GuessLogs {
-  readonly binHz: number;
-  /** Sum over records, bins smoothed to their higher neighbour. */
-  readonly sum: Float64Array;
-}
-
-function logsOf(guess: SpeedGuess, searched: readonly Searched[]): GuessLogs {
-  let sum: Float64Array | null = null;
-  let binHz = 1;
-  for (const one of searched) {
-    const spectrum = spectrumOf(guess, one);
-    binHz = spectrum.binHz;
-    const logs = lineLogs(spectrum);
-    sum = sum === null ? logs : sum.map((v, k) => v + (logs[k] ?? 0));
-  }
-  return { binHz, sum: sum! };
-}
-
-/** Orders a family is looked for in. */
-const ORDERS = [1, 2, 3, 4, 5, 6];
-
-function scoreAt({ binHz, sum }: GuessLogs, baseHz: number): { score: number; orders: number[] } {
-  let score = 0;
-  const orders: number[] = [];
-  for (const order of ORDERS) {
-    const at = (order * baseHz) / binHz;
-    if (at > sum.length - 3) break;
-    const k = Math.round(at);
-    const value = Math.max(sum[k - 1]!, sum[k]!, sum[k + 1]!);
-    score += value / (1 + 0.15 * (order - 1));
-    if (value > 0) orders.push(order);
-  }
-  return { score, orders };
-}
-
-/**
- * Once per revolution, over all rotors: of all bases the one whose multiples hold most. Half of it would hold as much and more
- * empty places, so the places that should hold something and do not count against a base.
- */
-function commonBase(logs: readonly GuessLogs[]): number | null {
-  const { binHz } = logs[0]!;
-  const nyquistHz = logs[0]!.sum.length * binHz;
-  let best: { hz: number; value: number } | null = null;
-  const highest = Math.min(FASTEST_HZ, nyquistHz - 3 * binHz);
-  for (let hz = SLOWEST_HZ; hz < highest; hz += binHz / 3) {
-    let value = 0;
-    for (const one of logs) {
-      const own = bestNear(one, hz, 0.004);
-      value = Math.max(value, own.score - emptyPlaces(own.orders, hz, nyquistHz));
-    }
-    if (best === null || value > best.value) best = { hz, value };
-  }
-  return best === null || best.value < LEAST_SCORE ? null : best.hz;
-}
-
-/** First order missing is dear; a gap between orders that are there is not, blades make some and not others. */
-const EMPTY_FIRST = 6;
-const EMPTY_OTHER = 1.5;
-
-function emptyPlaces(orders: readonly number[], hz: number, nyquistHz: number): number {
-  const last = orders.at(-1) ?? 0;
-  let cost = 0;
-  for (const order of ORDERS)
-    if (order < last && order * hz < nyquistHz && !orders.includes(order))
-      cost += order === 1 ? EMPTY_FIRST : EMPTY_OTHER;
-  return cost;
-}
-
-function bestNear(
-  one: GuessLogs,
-  hz: number,
-  share: number,
-): { hz: number; score: number; orders: number[] } {
-  let best = { hz, ...scoreAt(one, hz) };
-  const step = one.binHz / 8;
-  for (let at = hz * (1 - share); at <= hz * (1 + share); at += step) {
-    const found = scoreAt(one, at);
-    if (found.score > best.score) best = { hz: at, ...found };
-  }
-  return best;
-}
-
-/** Bases that turn out to be something else before the search gives up. */
-const MOST_WRONG = 6;
-/** Around the lines of a base that was something else, share of the frequency. */
-const CLEARED = 0.02;
-
-/** A base whose lines come into focus when the record is turned with a rotor, as a ringing structure's never do. */
-function provenBase(
-  guesses: readonly SpeedGuess[],
-  logs: readonly GuessLogs[],
-  searched: readonly Searched[],
-  plain: readonly LineSpectrum[],
-): number | null {
-  for (let attempt = 0; attempt < MOST_WRONG; attempt++) {
-    const base = commonBase(logs);
-    if (base === null) break;
-    const focused =
-      isTone(clearest(plain, base), base) ||
-      guesses.some((guess, g) => {
-        const own = ownBase(logs[g]!, base);
-        // A structure rings at no multiples of itself.
-        if (scoreAt(logs[g]!, own).orders.length > 1) return true;
-        const rises = searched.flatMap((one, r) => risesOf(spectrumOf(guess, one), plain[r]!, own));
-        return meanRise(rises) > FOCUS_RISE;
-      });
-    if (focused) return base;
-    for (const { binHz, sum } of logs)
-      for (const order of ORDERS) {
-        const from = Math.floor((order * base * (1 - CLEARED)) / binHz);
-        sum.fill(0, from, Math.ceil((order * base * (1 + CLEARED)) / binHz) + 1);
-      }
-  }
-  return null;
-}
-
-/** Orders that are looked at for focus, and how far around them, share of the frequency. */
-const FOCUS_ORDERS = [1, 2, 3];
-const FOCUS_REACH = 0.05;
-/** Mean rise of the tops on turning with the rotor, natural log, that counts as coming into focus. */
-const FOCUS_RISE = 0.35;
-const TELLING_LINES = 4;
-
-interface Rise {
-  /** Log of the top over the floor, turned. */
-  readonly after: number;
-  readonly rise: number;
-}
-
-/** How much the tops of a family's orders rise when a record is turned with a rotor. */
-function risesOf(turned: LineSpectrum, plain: LineSpectrum, baseHz: number): Rise[] {
-  return FOCUS_ORDERS.flatMap((order) => {
-    const middle = Math.round((order * baseHz) / turned.binHz);
-    const reach = Math.max(3, Math.round(FOCUS_REACH * middle));
-    if (middle + reach >= turned.density.length - 2) return [];
-    const before = highest(plain.density, middle - reach, middle + reach);
-    const top = highest(turned.density, middle - reach, middle + reach);
-    const log = Math.log(turned.density[top]! / turned.floor[top]!);
-    return log < LINE_LOG
-      ? []
-      : [{ after: log, rise: Math.log(turned.density[top]! / plain.density[before]!) }];
-  });
-}
-
-/** Mean rise of the lines that stand out most. */
-function meanRise(rises: readonly Rise[]): number {
-  const most = [...rises].sort((a, b) => b.after - a.after).slice(0, TELLING_LINES);
-  return most.length === 0 ? -Infinity : most.reduce((sum, { rise }) => sum + rise / most.length, 0);
-}
-
-/** The spectrum in which the line at a base stands out most. */
-function clearest(plain: readonly LineSpectrum[], baseHz: number): LineSpectrum {
-  const height = (spectrum: LineSpectrum): number => {
-    const middle = Math.round(baseHz / spectrum.binHz);
-    const reach = Math.max(3, Math.round(FOCUS_REACH * middle));
-    const top = highest(spectrum.density, middle - reach, middle + reach);
-    return spectrum.density[top]! / spectrum.floor[top]!;
+  const [power, lagS] = WAYS[following.guess]!;
+  const bases = basesOf(following.peaks).slice(0, MOST_BASES);
+  const place = ({ power, lagS, baseHz }: FocusedCourse): Tried => {
+    const means = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, moves);
+    const held = means.byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
+    const value = (means.byOrder[0] ?? 0) > 0 ? held : WITHOUT_FIRST * held;
+    return { power, lagS, baseHz, rotors: means.rotors, value };
   };
-  return plain.reduce((a, b) => (height(b) > height(a) ? b : a));
-}
-
-/** Whether the strongest line at a base is as narrow as the window already: then nothing needs focusing. */
-function isTone(plain: LineSpectrum, baseHz: number): boolean {
-  const peaks = findPeaks(plain, baseHz * (1 - FOCUS_REACH), baseHz * (1 + FOCUS_REACH), 0.01);
-  if (peaks.length === 0) return false;
-  const top = peaks.reduce((a, b) => (plain.density[b.bin]! > plain.density[a.bin]! ? b : a));
-  return fitLine(plain, top, new Float64Array(plain.density.length), () => false).kind === 'tone';
-}
-
-function highest(values: Float64Array, from: number, to: number): number {
-  let best = Math.max(0, from);
-  for (let k = best; k <= Math.min(values.length - 1, to); k++) if (values[k]! > values[best]!) best = k;
-  return best;
+  const focused = (start: FocusedCourse): FocusedCourse =>
+    moves
+      ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, following.excursion, folds)
+      : start;
+  const tried = bases
+    .map(({ hz }) => place(focused({ power, lagS, baseHz: hz })))
+    .sort((a, b) => b.value - a.value);
+  const first = tried[0];
+  if (first !== undefined && first.value > 0) {
+    const plain = tried.find(({ baseHz }) => baseHz < rate / 2)?.value ?? 0;
+    if (first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
+    // Once more from where the rotors were found: bands around a rough base hold only part of them.
+    const again = moves ? place(focused({ ...first, baseHz: meanHzOf(first.rotors) })) : first;
+    const best = again.value > first.value ? again : first;
+    // Where the commands hardly move, what little follows them does not tell a folded rotor from one that is seen where it is.
+    return !moves && best.baseHz > rate / 2 ? null : best;
+  }
+  const fallback = resampledBase(commands, searched);
+  if (fallback === null) return null;
+  const shows = ({ trueHz, gain, height }: FollowingPeak): boolean =>
+    Math.abs(trueHz / fallback.baseHz - 1) < SAME_BASE && gain > SLOW_GAIN && height > SLOW_HEIGHT;
+  if (folds && !following.peaks.some(shows)) return null;
+  return { ...fallback, rotors: placedRotors(fallback.guesses, fallback.baseHz, records, moves).rotors };
 }
 
 /** Logs this fast show every rotor where it is; in slower ones it may be folded. */
 export const FOLDS_BELOW_HZ = 350;
-
-/** The base of one rotor: where, near the common one, its own course makes most of the family. */
-function ownBase(one: GuessLogs, baseHz: number): number {
-  return bestNear(one, baseHz, SPREAD).hz;
-}

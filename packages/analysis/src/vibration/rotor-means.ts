@@ -23,10 +23,10 @@ const STILL = 2;
 /** A band counts if something in it stands this many times over its background. */
 const LEAST_RATIO = 6;
 /** The rotors of one aircraft turn within this share of the rough mean. */
-const SPREAD = 0.06;
+const SPREAD = 0.08;
 const LEAST_REACH_HZ = 2.5;
 /** What stands this far off the rough mean, as a share, counts for nothing; half as far, three quarters. */
-const FAR = 0.07;
+const FAR = 0.1;
 /** Log of density over background from which a line counts. */
 const LINE_LOG = 1.6;
 /** Lines of one order are within this of its strongest, natural log of power: what a strong one leaves counts for nothing. */
@@ -53,6 +53,8 @@ export interface RotorMeans {
   readonly rotors: readonly Rotor[];
   /** What their lines hold, log of power over all bands. */
   readonly score: number;
+  /** The same, of each order from the first. */
+  readonly byOrder: readonly number[];
 }
 
 /**
@@ -67,9 +69,9 @@ export function rotorMeans(
 ): RotorMeans {
   const mean = new MeanAngle(rotors);
   const bands = telling(mean, rotors, records, lowestHz);
-  if (bands.length === 0) return { rotors, score: 0 };
+  if (bands.length === 0) return { rotors, score: 0, byOrder: [] };
   const found = placeAgain(findFamilies(rotors, bands, mean), bands, mean);
-  if (found.length === 0) return { rotors, score: 0 };
+  if (found.length === 0) return { rotors, score: 0, byOrder: [] };
   const commonHz = found.reduce((sum, one) => sum + one.meanHz, 0) / found.length;
   const at = (rotor: Rotor, meanHz: number): Rotor => ({
     ...angleOf(rotor.rotor, rotor.speed, meanHz, records[0]!),
@@ -79,7 +81,11 @@ export function rotorMeans(
     rotors.length === 1
       ? found.map(({ rotor, meanHz }) => at(rotor, meanHz))
       : rotors.map((rotor) => at(rotor, found.find((one) => one.rotor === rotor)?.meanHz ?? commonHz));
-  return { rotors: placed, score: found.reduce((sum, one) => sum + one.score, 0) };
+  return {
+    rotors: placed,
+    score: found.reduce((sum, one) => sum + one.score, 0),
+    byOrder: ORDERS.map((_, o) => found.reduce((sum, { byOrder }) => sum + byOrder[o]!, 0)),
+  };
 }
 
 /** The bands with most in them, the first part of them: what is found there holds for the rest. */
@@ -134,10 +140,14 @@ function ahead(
   });
 }
 
-interface Placed {
-  readonly rotor: Rotor;
+interface Place {
   readonly meanHz: number;
   readonly score: number;
+  readonly byOrder: readonly number[];
+}
+
+interface Placed extends Place {
+  readonly rotor: Rotor;
   /** Its part of each band. */
   readonly parts: readonly Float64Array[];
 }
@@ -148,7 +158,7 @@ function findFamilies(rotors: readonly Rotor[], bands: readonly Band[], mean: Me
   const count = rotors.length === 1 ? MOST_FAMILIES : rotors.length;
   const unused = new Set(rotors);
   while (found.length < count) {
-    let best: { rotor: Rotor; meanHz: number; score: number } | null = null;
+    let best: (Place & { readonly rotor: Rotor }) | null = null;
     for (const rotor of unused) {
       const one = bestPlace(rotor, mean.meanHz, SPREAD * mean.meanHz, bands, left, mean);
       if (best === null || one.score > best.score) best = { rotor, ...one };
@@ -204,26 +214,27 @@ function bestPlace(
   bands: readonly Band[],
   left: readonly Float64Array[],
   mean: MeanAngle,
-): { meanHz: number; score: number } {
+): Place {
   const spectra = bands.map((band, b) => ({
     band,
     ...restSpectrum(band, turned(left[b]!, ahead(rotor, nearHz, mean, band), -1)),
   }));
   const steps = Math.round(reachHz / STEP_HZ);
-  let best = { meanHz: nearHz, score: -Infinity };
+  let best: Place = { meanHz: nearHz, score: -Infinity, byOrder: [] };
   for (let s = -steps; s <= steps; s++) {
     const shiftHz = s * STEP_HZ;
-    let score = 0;
+    const byOrder = ORDERS.map(() => 0);
     for (const { band, middle, binHz, density } of spectra) {
       const at = middle + (band.order * shiftHz) / binHz;
       const k = Math.floor(at);
       if (k < 1 || k > density.length - 3) continue;
       const value = density[k]! + (at - k) * (density[k + 1]! - density[k]!);
       const least = Math.max(LINE_LOG, band.top - WITHIN_LOG);
-      score += Math.max(0, Math.log(value / band.floor) - least);
+      byOrder[band.order - 1]! += Math.max(0, Math.log(value / band.floor) - least);
     }
-    score *= 1 - ((nearHz + shiftHz) / mean.meanHz - 1) ** 2 / FAR ** 2;
-    if (score > best.score) best = { meanHz: nearHz + shiftHz, score };
+    const near = 1 - ((nearHz + shiftHz) / mean.meanHz - 1) ** 2 / FAR ** 2;
+    const score = near * byOrder.reduce((sum, v) => sum + v, 0);
+    if (score > best.score) best = { meanHz: nearHz + shiftHz, score, byOrder };
   }
   return best;
 }
