@@ -56,16 +56,19 @@ const LEAST_ROTORS = 3;
  * Blade pass is the order above the first that holds most and looks most like thrust. Blades push the air down in pulses: along the
  * rotors' axes, so an arm away from the middle they roll and pitch the body and do not yaw it; and blades of one make push alike,
  * while what is off centre differs from rotor to rotor. (Mechanics; the weights are common sense, no source.) A mode passes on what it
- * stands near, along its own axes and many times over: orders are judged by lines that keep clear of modes, while there are any.
+ * stands near, along its own axes and many times over: a line that a stronger mode of its record holds does not count, while others do.
  *
  * @returns null: none
  */
 export function bladeOrder(
   all: readonly RotorLine[],
-  fitted: readonly Pick<FittedLine, 'kind' | 'frequencyHz' | 'halfWidthHz'>[],
+  found: readonly { readonly record: SensorRecord; readonly fitted: FittedMode }[],
 ): number | null {
-  const modes = fitted.filter(({ kind }) => kind === 'mode');
-  const clear = all.filter((line) => line.order === 1 || !modes.some((mode) => isNear(line, mode)));
+  const modes = found.filter(({ fitted }) => fitted.kind === 'mode');
+  const clear = all.filter(
+    (line) =>
+      line.order === 1 || !modes.some(({ record, fitted }) => record === line.record && holds(fitted, line)),
+  );
   const lines = clear.some((line) => BLADES.includes(line.order)) ? clear : all;
   const wholes = new Map<string, number>();
   const key = ({ record }: RotorLine): string => `${record.sensor} ${record.axis}`;
@@ -94,12 +97,11 @@ export function bladeOrder(
 const MODE_WIDTHS = 2;
 const MODE_SHARE = 0.02;
 
-function isNear(
-  line: RotorLine,
-  { frequencyHz, halfWidthHz }: Pick<FittedLine, 'frequencyHz' | 'halfWidthHz'>,
-): boolean {
+type FittedMode = Pick<FittedLine, 'kind' | 'frequencyHz' | 'halfWidthHz' | 'rms'>;
+
+function holds({ frequencyHz, halfWidthHz, rms }: FittedMode, line: RotorLine): boolean {
   const reach = Math.max(MODE_WIDTHS * halfWidthHz, MODE_SHARE * frequencyHz);
-  return line.firstHz - reach < frequencyHz && frequencyHz < line.lastHz + reach;
+  return rms > line.rms && line.firstHz - reach < frequencyHz && frequencyHz < line.lastHz + reach;
 }
 
 /** Standard deviation over mean of the rotors' levels, on the sensor axis that shows them most evenly. */

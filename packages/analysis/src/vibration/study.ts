@@ -64,7 +64,7 @@ export function studyVibration(
   const believed = angles !== null && (angles.from === 'speed-channel' || turning.length > 0) ? angles : null;
   const blades = bladeOrder(
     turning,
-    found.flatMap((one) => one.plain.map(({ fitted }) => fitted)),
+    found.flatMap(({ plain }) => plain),
   );
   const ground = groundPeaks(flight, phases);
   const described = found
