@@ -37,6 +37,8 @@ const INSTABILITIES = [-1, 0, 1];
 const CORNERS_HZ = [0.15, 0.25, 0.4, 0.65, 1, 1.6, 2.6, 4.2, 7];
 const ORDERS = [1, 2];
 const NOISE_HZ = [2.5, 5, 10, 40];
+/** Bins within this ratio share one value of a gust spectrum, which is smooth. */
+const SAME_LEVEL_RATIO = 1.05;
 /** Plants less likely than the best by this factor do not count. */
 const NEGLIGIBLE = 1e-3;
 /** More than this likelihood at an end of what is tried: no limit is seen. */
@@ -68,7 +70,8 @@ export function gainFromGusts(
     seconds: LONGEST_S,
   });
   if (x.omegas.length < FEWEST_BINS) return null;
-  const gusts = gustSpectra(x.omegas);
+  const groups = groupsOf(x.omegas);
+  const gusts = gustSpectra(x.omegas, groups);
   const found: {
     readonly plant: PlantParameters;
     readonly likelihood: number;
@@ -91,7 +94,7 @@ export function gainFromGusts(
       for (let k = SMALLEST_EFFECTIVENESS; k < LARGEST_EFFECTIVENESS; k *= STEP)
         found.push({
           plant: { ...unit, effectiveness: k },
-          likelihood: prior + likelihood(x, trial, k, gusts),
+          likelihood: prior + likelihood(x, trial, k, groups, gusts),
           farBelow,
           atEnd: k === SMALLEST_EFFECTIVENESS || k * STEP >= LARGEST_EFFECTIVENESS,
         });
@@ -164,26 +167,37 @@ function trialOf(x: DrivenAxis, unit: PlantParameters): TrialPlant {
   return { body, answer, loop };
 }
 
+/** The first bin of each group, and one beyond the last. */
+function groupsOf(omegas: readonly number[]): number[] {
+  const starts: number[] = [];
+  omegas.forEach((omega, i) => {
+    if (i === 0 || omega > SAME_LEVEL_RATIO * omegas[starts.at(-1)!]!) starts.push(i);
+  });
+  return [...starts, omegas.length];
+}
+
 interface GustSpectrum {
-  /** Power at each bin, on any scale, inverted. */
+  /** Power in each group of bins, on any scale, inverted. */
   readonly inverse: Float64Array;
+  /** Of all bins. */
   readonly logSum: number;
 }
 
-function gustSpectra(omegas: readonly number[]): GustSpectrum[] {
+function gustSpectra(omegas: readonly number[], groups: readonly number[]): GustSpectrum[] {
+  const middles = groups.slice(1).map((end, g) => Math.sqrt(omegas[groups[g]!]! * omegas[end - 1]!));
   return CORNERS_HZ.flatMap((corner) =>
     ORDERS.flatMap((order) =>
       NOISE_HZ.map((noise) => {
         const gust = (hz: number): number => (1 + (hz / corner) ** 2) ** -order;
         // White noise of the rate is angular acceleration that grows with frequency.
         const level = gust(noise) / noise ** 2;
-        const power = omegas.map((omega) => {
+        const power = middles.map((omega) => {
           const hz = omega / (2 * Math.PI);
           return gust(hz) + level * hz * hz;
         });
         return {
           inverse: Float64Array.from(power, (p) => 1 / p),
-          logSum: power.reduce((sum, p) => sum + Math.log(p), 0),
+          logSum: power.reduce((sum, p, g) => sum + (groups[g + 1]! - groups[g]!) * Math.log(p), 0),
         };
       }),
     ),
@@ -191,11 +205,19 @@ function gustSpectra(omegas: readonly number[]): GustSpectrum[] {
 }
 
 /** Log likelihood of the rate with this effectiveness, over all spectra of the gusts, whatever their level. */
-function likelihood(x: DrivenAxis, trial: TrialPlant, k: number, gusts: readonly GustSpectrum[]): number {
+function likelihood(
+  x: DrivenAxis,
+  trial: TrialPlant,
+  k: number,
+  groups: readonly number[],
+  gusts: readonly GustSpectrum[],
+): number {
   const n = x.omegas.length;
-  const pushed = new Float64Array(n);
+  const pushed = new Float64Array(groups.length - 1);
   let logs = 0;
+  let g = 0;
   for (let i = 0; i < n; i++) {
+    if (i === groups[g + 1]) g++;
     const l = trial.loop[i]!;
     const re = 1 + k * l.re;
     const im = k * l.im;
@@ -205,13 +227,13 @@ function likelihood(x: DrivenAxis, trial: TrialPlant, k: number, gusts: readonly
     const a = trial.answer[i]!;
     const openRe = re * y.re - im * y.im - k * a.re;
     const openIm = re * y.im + im * y.re - k * a.im;
-    pushed[i] = (openRe * openRe + openIm * openIm) / trial.body[i]!;
+    pushed[g] = pushed[g]! + (openRe * openRe + openIm * openIm) / trial.body[i]!;
     logs += Math.log(trial.body[i]! / turn);
   }
   let most = -Infinity;
   const each = gusts.map(({ inverse, logSum }) => {
     let sum = 0;
-    for (let i = 0; i < n; i++) sum += pushed[i]! * inverse[i]!;
+    for (let i = 0; i < pushed.length; i++) sum += pushed[i]! * inverse[i]!;
     const value = -(n * Math.log(Math.max(1e-300, sum / n)) + logSum + logs);
     most = Math.max(most, value);
     return value;

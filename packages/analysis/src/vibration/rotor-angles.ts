@@ -5,7 +5,7 @@ import { focusCourse, type FocusedCourse } from './focus-course.js';
 import type { RotorAngle } from './order-lines.js';
 import { commandsOf, loggedSpeeds, speedsFrom, type Commands, type SpeedGuess } from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
-import { rotorMeans, type RotorMeans } from './rotor-means.js';
+import { QUICK, rotorMeans, THOROUGH, type RotorMeans, type SearchEffort } from './rotor-means.js';
 import { meanCommand, throttleMoves } from './rotor-study.js';
 import type { SensorRecord } from './sensor-records.js';
 import type { RelativeSpeed } from './turn-records.js';
@@ -103,6 +103,7 @@ function placedRotors(
   baseHz: number,
   records: readonly SensorRecord[],
   moves: boolean,
+  effort = THOROUGH,
 ): RotorMeans {
   const first = records[0]!;
   const at = (rotor: number | null, speed: RelativeSpeed): RotorAngles['rotors'][number] => ({
@@ -110,10 +111,10 @@ function placedRotors(
     speed,
   });
   const rough = guesses.map(({ rotor, speed }) => at(rotor, speed));
-  const followed = rotorMeans(rough, records, SLOWEST_HZ);
+  const followed = rotorMeans(rough, records, SLOWEST_HZ, effort);
   if (moves) return followed;
   const still = guesses.map(({ speed }) => at(null, { ...speed, values: speed.values.map(() => 1) }));
-  const steady = rotorMeans(still, records, SLOWEST_HZ);
+  const steady = rotorMeans(still, records, SLOWEST_HZ, effort);
   return steady.score > STEADIER * followed.score ? steady : followed;
 }
 
@@ -169,8 +170,8 @@ function foundBase(
   );
   const [power, lagS] = WAYS[following.guess]!;
   const bases = basesOf(following.peaks).slice(0, MOST_BASES);
-  const place = ({ power, lagS, baseHz }: FocusedCourse): Tried => {
-    const means = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, moves);
+  const place = ({ power, lagS, baseHz }: FocusedCourse, effort: SearchEffort): Tried => {
+    const means = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, moves, effort);
     const held = means.byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
     const value = (means.byOrder[0] ?? 0) > 0 ? held : WITHOUT_FIRST * held;
     return { power, lagS, baseHz, rotors: means.rotors, value };
@@ -180,15 +181,18 @@ function foundBase(
       ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, following.excursion, folds)
       : start;
   const tried = bases
-    .map(({ hz }) => place(focused({ power, lagS, baseHz: hz })))
+    .map(({ hz }) => place(focused({ power, lagS, baseHz: hz }), QUICK))
     .sort((a, b) => b.value - a.value);
   const first = tried[0];
   if (first !== undefined && first.value > 0) {
     const plain = tried.find(({ baseHz }) => baseHz < rate / 2)?.value ?? 0;
     if (first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
     // Once more from where the rotors were found: bands around a rough base hold only part of them.
-    const again = moves ? place(focused({ ...first, baseHz: meanHzOf(first.rotors) })) : first;
-    const best = again.value > first.value ? again : first;
+    const again = moves
+      ? place(focused({ ...first, baseHz: meanHzOf(first.rotors) }), THOROUGH)
+      : place(first, THOROUGH);
+    const asBefore = again.value < first.value ? place(first, THOROUGH) : again;
+    const best = asBefore.value > again.value ? asBefore : again;
     // Where the commands hardly move, what little follows them does not tell a folded rotor from one that is seen where it is.
     return !moves && best.baseHz > rate / 2 ? null : best;
   }

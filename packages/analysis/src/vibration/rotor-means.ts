@@ -11,8 +11,15 @@ import { MeanAngle, stillAngle } from './take-out-rotors.js';
 
 type Rotor = RotorAngles['rotors'][number];
 
-/** No more of a long hover is searched, s. */
-const SEARCHED_S = 40;
+/** How well: no more of a long hover is searched than this, s, and whether every family is placed once more beside the others. */
+export interface SearchEffort {
+  readonly searchedS: number;
+  readonly again: boolean;
+}
+
+export const THOROUGH: SearchEffort = { searchedS: 40, again: true };
+/** Enough to see which of several bases holds most. */
+export const QUICK: SearchEffort = { searchedS: 16, again: false };
 /** Multiples that are looked at, and bands of each. */
 const ORDERS = [1, 2, 3, 4];
 const MOST_BANDS = 3;
@@ -66,11 +73,13 @@ export function rotorMeans(
   rotors: readonly Rotor[],
   records: readonly SensorRecord[],
   lowestHz: number,
+  effort = THOROUGH,
 ): RotorMeans {
   const mean = new MeanAngle(rotors);
-  const bands = telling(mean, rotors, records, lowestHz);
+  const bands = telling(mean, rotors, records, lowestHz, effort.searchedS);
   if (bands.length === 0) return { rotors, score: 0, byOrder: [] };
-  const found = placeAgain(findFamilies(rotors, bands, mean), bands, mean);
+  const families = findFamilies(rotors, bands, mean);
+  const found = effort.again ? placeAgain(families, bands, mean) : families;
   if (found.length === 0) return { rotors, score: 0, byOrder: [] };
   const commonHz = found.reduce((sum, one) => sum + one.meanHz, 0) / found.length;
   const at = (rotor: Rotor, meanHz: number): Rotor => ({
@@ -94,6 +103,7 @@ function telling(
   rotors: readonly Rotor[],
   records: readonly SensorRecord[],
   lowestHz: number,
+  searchedS: number,
 ): Band[] {
   const found: Band[] = [];
   for (const order of ORDERS)
@@ -102,7 +112,7 @@ function telling(
       const hz = foldedHz(order * mean.meanHz, record.sampleRateHz);
       if (hz < lowestHz || hz > 0.49 * record.sampleRateHz) continue;
       if (order >= RARE_ORDER && order * mean.meanHz > record.sampleRateHz / 2) continue;
-      const values = record.values.subarray(0, Math.round(SEARCHED_S * record.sampleRateHz));
+      const values = record.values.subarray(0, Math.round(searchedS * record.sampleRateHz));
       const wide = orderBand(record, values, mean.cosSin(order), order, mean.meanHz);
       const reachHz = Math.min(wide.reachHz, Math.max(LEAST_REACH_HZ, SPREAD * order * mean.meanHz));
       const band = { ...wide, reachHz };
