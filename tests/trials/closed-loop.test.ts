@@ -35,11 +35,11 @@ const everywhere = (factor: number): GainChange[] =>
 
 describe('the closed-loop trial', () => {
   it('can be won: good gains at once make every aircraft good after one change, and upset none', () => {
-    const trials = seeds(1, 8).map((seed) => runTrial(seed, perfect(seed), { askWhenGood: true }));
+    const trials = seeds(1, 6).map((seed) => runTrial(seed, perfect(seed), { askWhenGood: true }));
     const summary = summariseTrials(trials);
     expect(summary.goodWithinPct).toEqual([expect.any(Number), 100, 100, 100, 100]);
     expect(summary.goodWithinPct[0]).toBeLessThan(10);
-    expect(summary).toMatchObject({ medianChanges: 1, unsafe: 0, newUpsets: 0, stayedGood: 8 });
+    expect(summary).toMatchObject({ medianChanges: 1, unsafe: 0, newUpsets: 0, stayedGood: 6 });
     expect(trials.flatMap((trial) => shortcomings(trial))).toEqual([]);
   });
 
@@ -120,14 +120,14 @@ describe('the closed-loop trial', () => {
   });
 });
 
-const fleet = seeds(10_001, 24);
+const fleet = seeds(10_001, 16);
 
-describe('the tool against fixed steps by someone who is told the truth, on the same 24 aircraft', () => {
+describe('the tool against fixed steps by someone who is told the truth, on the same 16 aircraft', () => {
   it('puts clearly more of them right, and hardly ever does harm', () => {
     const rule = summariseTrials(fleet.map((seed) => runTrial(seed, truthToldRule)));
     const tool = summariseTrials(fleet.map((seed) => runTrial(seed, toolAdviser, { askWhenGood: true })));
     console.log(formatSummaries({ 'this tool': tool, 'fixed steps, told the truth': rule }));
-    // The rule, seen elsewhere: about 50 % and 90 %. Of 24 aircraft two standard deviations are 20 % and 12 %.
+    // The rule, seen elsewhere: about 50 % and 90 %. Of 16 aircraft two standard deviations are 25 % and 15 %.
     expect(rule.goodWithinPct[2]).toBeGreaterThan(35);
     expect(rule.goodWithinPct[2]).toBeLessThan(75);
     expect(rule.goodWithinPct[4]).toBeGreaterThan(75);
@@ -136,7 +136,7 @@ describe('the tool against fixed steps by someone who is told the truth, on the 
     expect(tool.goodWithinPct[4]).toBeGreaterThanOrEqual(85);
     expect(tool.unsafe).toBeLessThanOrEqual(2);
     expect(tool.newUpsets).toBeLessThanOrEqual(1);
-    expect(tool.flexible).toBe(4);
-    expect(tool.unmodelled).toBeGreaterThanOrEqual(6);
+    expect(tool.flexible).toBeGreaterThanOrEqual(2);
+    expect(tool.unmodelled).toBeGreaterThanOrEqual(4);
   }, 900_000);
 });

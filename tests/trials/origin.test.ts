@@ -3,7 +3,7 @@ import { diagnose, type Origin } from '@settle/analysis';
 import { simulateRandom, toFlight, type RandomKind } from '@settle/simulator';
 
 const firstSeed = 10_100;
-const flights = 10;
+const flights = 5;
 
 /** Origins reported for the labelled oscillations of some flights. */
 function origins(kind: RandomKind, withSticks: boolean): (Origin | 'missed')[] {
