@@ -7,6 +7,7 @@ import { CholeskyDecomposition, Matrix } from 'ml-matrix';
 import { applyStops, interpolate } from '../identification/applied-demand.js';
 import { axisSignals } from '../oscillation/axis-signals.js';
 import { evenRecord, smoothed } from '../signals.js';
+import { eachAxis } from '../per-axis.js';
 
 /** One way in which the demand of one axis may move one axis of the body. */
 export interface Way {
@@ -58,17 +59,12 @@ export function effectRecord(flight: Flight, interval: Interval): EffectRecord |
     const signal = flight.signals.get(channel);
     return signal === undefined ? null : interpolate(signal.clock.timeS, signal.values, clock);
   };
-  const perAxis = <T>(make: (axis: AxisName) => T): Record<AxisName, T> => ({
-    roll: make('roll'),
-    pitch: make('pitch'),
-    yaw: make('yaw'),
-  });
-  const rates = perAxis((axis) => {
+  const rates = eachAxis((axis) => {
     const rate = axisSignals(flight, axis).rate;
     return rate === null ? null : interpolate(rate.clock.timeS, rate.values, clock);
   });
   let from = 'the logged demands';
-  const asked = perAxis((axis) => {
+  const asked = eachAxis((axis) => {
     const demand = onClock(`rate.${axis}.demand`);
     if (demand !== null) return demand;
     const terms = (['proportional', 'integral', 'derivative', 'feedforward'] as const).map((term) =>
@@ -241,11 +237,6 @@ function summarise(
       careful[a]![way] = careful[a]![way]! + half;
     });
   }
-  const perAxis = <T>(make: (a: number) => T): Record<AxisName, T> => ({
-    roll: make(0),
-    pitch: make(1),
-    yaw: make(2),
-  });
   return {
     right: rightTotal / total,
     ways: AXES.flatMap((turns, a) =>
@@ -257,8 +248,13 @@ function summarise(
         careful: careful[a]![way]! / carefulTotal,
       })),
     ),
-    leftOver: perAxis((a) => ({ best: best.fits[a]!.leftOver, right: right.fits[a]!.leftOver })),
-    peakRate: perAxis((a) => rows.reduce((most, i) => Math.max(most, Math.abs(rates[a]![i]!)), 0)),
+    leftOver: eachAxis((axis) => {
+      const a = AXES.indexOf(axis);
+      return { best: best.fits[a]!.leftOver, right: right.fits[a]!.leftOver };
+    }),
+    peakRate: eachAxis((axis) =>
+      rows.reduce((most, i) => Math.max(most, Math.abs(rates[AXES.indexOf(axis)]![i]!)), 0),
+    ),
     rows: rows.length,
     from: record.from,
   };

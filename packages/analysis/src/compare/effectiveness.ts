@@ -9,6 +9,7 @@ import type { PlantNormal } from '../identification/fit-plant.js';
 import { chiSquareProbability, differenceP, holmAdjusted } from '../statistics/index.js';
 import type { HoverSummary } from './hover-summary.js';
 import { effectivenessChange, type EffectivenessChange } from './plant-pool.js';
+import { eachAxis } from '../per-axis.js';
 
 /** A hover whose effectiveness is another than that of the hovers before. */
 export interface FoundChange extends EffectivenessChange {
@@ -50,14 +51,9 @@ export function groupByEffectiveness(
   members: readonly number[],
   before: Readonly<Record<AxisName, readonly number[]>>,
 ): EffectivenessGroups {
-  const perAxis = <T>(of: (axis: AxisName) => T): Record<AxisName, T> => ({
-    roll: of('roll'),
-    pitch: of('pitch'),
-    yaw: of('yaw'),
-  });
-  const groups = perAxis((): number[] => []);
-  const current = perAxis((): number[] => []);
-  const group = perAxis(() => 0);
+  const groups = eachAxis((): number[] => []);
+  const current = eachAxis((): number[] => []);
+  const group = eachAxis(() => 0);
   const found: FoundChange[] = [];
   const changesOf = (h: number, against: Readonly<Record<AxisName, readonly number[]>>): AxisChange[] =>
     AXES.flatMap((axis) => {

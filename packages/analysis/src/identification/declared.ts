@@ -1,24 +1,20 @@
 /** What a gains file tells, in the units of the calculation. */
-import type { AxisName, GainsFile } from '@settle/parser';
+import type { GainsFile } from '@settle/parser';
 import type { DeclaredController, DeclaredGains } from './controller.js';
+import { eachAxis } from '../per-axis.js';
 
 /**
  * Gains whose unit is declared are converted; those without a unit are taken as they stand and must be confirmed by a logged
  * term; those in another unit are left out.
  */
 export function declaredController(file: GainsFile): DeclaredController {
-  const perAxis = <T>(of: (axis: AxisName) => T): Record<AxisName, T> => ({
-    roll: of('roll'),
-    pitch: of('pitch'),
-    yaw: of('yaw'),
-  });
   const { rate, attitude } = file;
   const factor = rate.unit.toSi ?? 1;
   const outer = attitude.unit.toSi ?? 1;
   const known = (value: number | null, unit: typeof rate.unit, by: number): number | null =>
     value === null || unit.unit === 'other' ? null : value * by;
   return {
-    rate: perAxis((axis): DeclaredGains => {
+    rate: eachAxis((axis): DeclaredGains => {
       const g = rate.axes[axis];
       return {
         kp: known(g.kp, rate.unit, factor),
@@ -27,7 +23,7 @@ export function declaredController(file: GainsFile): DeclaredController {
         kff: known(g.kff, rate.unit, factor),
       };
     }),
-    attitude: perAxis((axis) => known(attitude.axes[axis].kp, attitude.unit, outer)),
+    attitude: eachAxis((axis) => known(attitude.axes[axis].kp, attitude.unit, outer)),
     rateUnitDeclared: rate.unit.declared,
     attitudeUnitDeclared: attitude.unit.declared,
     derivativeLowPassHz: file.filters.derivativeLowPassHz,

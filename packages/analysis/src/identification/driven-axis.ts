@@ -1,4 +1,5 @@
 /** What is known to move an axis from outside, bin by bin, and what the controller makes of it. */
+import type { AxisName, ChannelName } from '@settle/parser';
 import { add, complex, divide, multiply, scale, type Complex } from '../control/complex.js';
 import { controllerAt, type AxisController } from './controller.js';
 import { bins, type AxisRecord } from './evidence.js';
@@ -56,4 +57,45 @@ export function drivenAxis(
     feedback.push(add(c, scale(divide(forward, s), ka)));
   });
   return { omegas, df, rate: cut(record.rate), asked, lost: cut(drive.lostDemand), feedback };
+}
+
+/** A reference at its largest for this many samples has met a limit. */
+const AT_LIMIT_SAMPLES = 3;
+const AT_LIMIT = 0.999;
+const NEAR_LIMIT = 0.97;
+
+/**
+ * The stick's reference, with what the controller's limits and the motors' stops took away on the way: these are measured, and
+ * left out they would make the plant look weak.
+ */
+export function outsideDrive(
+  axis: AxisName,
+  reference: Float64Array,
+  applied: Float64Array,
+  controller: AxisController,
+  onClock: (channel: ChannelName) => Float64Array | null,
+): OutsideDrive | null {
+  const rateReference = onClock(`rate.${axis}.reference`);
+  const angle = onClock(`attitude.${axis}.measured`);
+  const terms = (['proportional', 'integral', 'derivative'] as const).map((term) =>
+    onClock(`rate.${axis}.${term}`),
+  );
+  const asked = onClock(`rate.${axis}.demand`);
+  const ka = controller.attitude;
+  if (rateReference === null || angle === null || ka === null) return null;
+  const forward = onClock(`rate.${axis}.feedforward`);
+  const sum = (i: number): number | null => {
+    const [p, q, r] = terms;
+    if (p === null || q === null || r === null) return asked === null ? null : asked[i]!;
+    return p![i]! + q![i]! + r![i]! + (forward?.[i] ?? 0);
+  };
+  const largest = rateReference.reduce((most, v) => Math.max(most, Math.abs(v)), 0);
+  const limited = rateReference.filter((v) => Math.abs(v) > AT_LIMIT * largest).length >= AT_LIMIT_SAMPLES;
+  return {
+    reference,
+    lostReference: rateReference.map((v, i) =>
+      limited && Math.abs(v) > NEAR_LIMIT * largest ? v - ka * (reference[i]! - angle[i]!) : 0,
+    ),
+    lostDemand: applied.map((v, i) => v - (sum(i) ?? v)),
+  };
 }

@@ -2,7 +2,8 @@
 import { absolute, add, complex, multiply } from '../control/complex.js';
 import type { Oscillation, Origin } from '../diagnosis.js';
 import type { AxisIdentification } from './identify.js';
-import { HIGHEST_LOOP_HZ, LOWEST_STRUCTURE_HZ, loopsOf } from './identify.js';
+import { HIGHEST_LOOP_HZ } from './gather-evidence.js';
+import { LOWEST_STRUCTURE_HZ, loopsOf } from './identify.js';
 import { tune } from './gain-search.js';
 import { rateLoopAt } from './loop-model.js';
 

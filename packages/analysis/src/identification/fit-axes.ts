@@ -10,6 +10,7 @@ import {
   type PlantFit,
   type PlantNormal,
 } from './fit-plant.js';
+import type { EachAxis } from '../per-axis.js';
 import type { GainEstimate } from './gain-estimate.js';
 import type { PlantParameters } from './plant-model.js';
 import { NOTHING_KNOWN, PRIOR, type FitPriors, type Known } from './prior.js';
@@ -42,11 +43,9 @@ const OTHER_DELAY = 0.15;
 const ROLL_PITCH_RATIO: Known = [0, Math.log(1.6)];
 const YAW_RATIO: Known = [Math.log(1 / 6), Math.log(2)];
 
-type PerAxis<T> = Readonly<Record<AxisName, T>>;
-
 /** Roll and pitch share the rotors' thrust and are fitted together; yaw, which is their torque, starts from what they say. */
-export function fitAll(evidence: PerAxis<AxisEvidence>): Record<AxisName, AxisFit | null> {
-  const out: Record<AxisName, AxisFit | null> = { roll: null, pitch: null, yaw: null };
+export function fitAll(evidence: Readonly<EachAxis<AxisEvidence>>): EachAxis<AxisFit | null> {
+  const out: EachAxis<AxisFit | null> = { roll: null, pitch: null, yaw: null };
   const take = (axes: readonly AxisName[], known: FitPriors): PlantFit | null => {
     const used = axes.filter((axis) => shows(evidence[axis]));
     if (used.length === 0) return null;
@@ -103,11 +102,11 @@ function fitTogether(
  * @param gusts what the motion in gusts says of the others
  */
 export function supposePlants(
-  evidence: PerAxis<AxisEvidence>,
-  fits: PerAxis<AxisFit | null>,
-  gusts: PerAxis<GainEstimate | null>,
-): Record<AxisName, SupposedPlant | null> {
-  const out: Record<AxisName, SupposedPlant | null> = { roll: null, pitch: null, yaw: null };
+  evidence: Readonly<EachAxis<AxisEvidence>>,
+  fits: Readonly<EachAxis<AxisFit | null>>,
+  gusts: Readonly<EachAxis<GainEstimate | null>>,
+): EachAxis<SupposedPlant | null> {
+  const out: EachAxis<SupposedPlant | null> = { roll: null, pitch: null, yaw: null };
   const seen = (axis: AxisName): boolean => fits[axis] !== null || gusts[axis] !== null;
   if (AXES.every((axis) => fits[axis] !== null) || !AXES.some(seen)) return out;
   const used = (axis: AxisName): AxisEvidence =>

@@ -1,9 +1,9 @@
 /** What turns once per revolution, from lines that follow a known course: seen where they are, swept, folded. */
 import { describe, expect, test } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
+import { madeSensorRecord } from '../../../../tests/support/sensor-record.js';
 import { basesOf, followingPeaks, type FollowingPeak } from './find-base.js';
 import type { SpeedGuess } from './relative-speeds.js';
-import type { SensorRecord } from './sensor-records.js';
 
 const SECONDS = 30;
 
@@ -17,13 +17,7 @@ function flown(rateHz: number, meanHz: number, share: number, orders: readonly n
       0.05 * noise.normal(),
     ),
   );
-  const record = {
-    sensor: 'accel',
-    axis: 'x',
-    startS: 0,
-    sampleRateHz: rateHz,
-    values,
-  } as unknown as SensorRecord;
+  const record = madeSensorRecord(values, rateHz, 'accel');
   const speed = {
     startS: 0,
     stepS: 0.01,

@@ -1,6 +1,7 @@
 /** How speeds follow commands, from lines that were made to follow them in a known way. */
 import { describe, expect, test } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
+import { madeSensorRecord } from '../../../../tests/support/sensor-record.js';
 import { focusCourse } from './focus-course.js';
 import type { Commands } from './relative-speeds.js';
 import type { SensorRecord } from './sensor-records.js';
@@ -32,7 +33,7 @@ function flown(power: number, lagS: number): SensorRecord {
     turns += (step * BASE_HZ * speed) / mean;
     return 0.1 * Math.sin(2 * Math.PI * turns) + 0.05 * Math.sin(4 * Math.PI * turns) + 0.05 * noise.normal();
   });
-  return { sensor: 'accel', axis: 'x', startS: 0, sampleRateHz: RATE, values } as unknown as SensorRecord;
+  return madeSensorRecord(values, RATE, 'accel');
 }
 
 describe('the course of a rotor that follows its commands', () => {
@@ -57,8 +58,8 @@ describe('the course of a rotor that follows its commands', () => {
       { length: SECONDS * RATE },
       (_, i) => 0.1 * Math.sin((2 * Math.PI * 61 * i) / RATE) + 0.05 * noise.normal(),
     );
-    const record = { sensor: 'accel', axis: 'x', startS: 0, sampleRateHz: RATE, values };
+    const record = madeSensorRecord(values, RATE, 'accel');
     const start = { power: 0.8, lagS: 0.05, baseHz: BASE_HZ };
-    expect(focusCourse(commands, start, [record as unknown as SensorRecord], 12, 0.2, false)).toEqual(start);
+    expect(focusCourse(commands, start, [record], 12, 0.2, false)).toEqual(start);
   });
 });

@@ -1,6 +1,7 @@
 /** Bands around multiples of the mean speed, on sinusoids whose place, level and noise are known. */
 import { describe, expect, test } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
+import { madeSensorRecord } from '../../../../tests/support/sensor-record.js';
 import {
   bandGain,
   flatBand,
@@ -18,7 +19,7 @@ const SECONDS = 20;
 /** Only what a band looks at. */
 function recordOf(at: (t: number) => number): SensorRecord {
   const values = Float64Array.from({ length: RATE * SECONDS }, (_, i) => at(i / RATE));
-  return { sensor: 'gyro', axis: 'x', startS: 0, sampleRateHz: RATE, values } as unknown as SensorRecord;
+  return madeSensorRecord(values, RATE);
 }
 
 const turnsAt = (hz: number): Float64Array =>

@@ -1,6 +1,7 @@
 /** Mean speeds of several rotors from a rough common one, on lines of known speeds. */
 import { expect, test } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
+import { madeSensorRecord } from '../../../../tests/support/sensor-record.js';
 import { angleOf } from './rotor-angles.js';
 import { rotorMeans } from './rotor-means.js';
 import type { SensorRecord } from './sensor-records.js';
@@ -25,7 +26,7 @@ function recordOf(levels: readonly number[]): SensorRecord {
       0.1 * noise.normal(),
     ),
   );
-  return { sensor: 'gyro', axis: 'x', startS: 0, sampleRateHz: RATE, values } as unknown as SensorRecord;
+  return madeSensorRecord(values, RATE);
 }
 
 function placed(levels: readonly number[], roughHz: number) {

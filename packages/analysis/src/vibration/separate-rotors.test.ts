@@ -1,8 +1,8 @@
 /** Rotors told apart at one multiple of their speeds, on lines of known level. */
 import { describe, expect, test } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
+import { madeSensorRecord } from '../../../../tests/support/sensor-record.js';
 import { orderBand, turning } from './order-band.js';
-import type { SensorRecord } from './sensor-records.js';
 import { separateRotors, type BandFrame } from './separate-rotors.js';
 
 const RATE = 400;
@@ -25,13 +25,7 @@ function bandOf(apartHz: number, amplitudes: readonly number[], noiseStd: number
       noiseStd * noise.normal(),
     ),
   );
-  const record = {
-    sensor: 'gyro',
-    axis: 'x',
-    startS: 0,
-    sampleRateHz: RATE,
-    values,
-  } as unknown as SensorRecord;
+  const record = madeSensorRecord(values, RATE);
   const turns = Float64Array.from({ length: COUNT }, (_, i) => (MEAN_HZ * i) / RATE);
   const band = orderBand(record, values, turning(turns, 1), 1, MEAN_HZ);
   const rotors = ahead.map((angle, r): BandFrame => ({

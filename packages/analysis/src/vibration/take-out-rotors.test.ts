@@ -1,8 +1,8 @@
 /** Rotors taken out of a record, of lines, noise and modes that are known. */
 import { describe, expect, test } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
+import { madeSensorRecord } from '../../../../tests/support/sensor-record.js';
 import type { RotorAngles } from './rotor-angles.js';
-import type { SensorRecord } from './sensor-records.js';
 import { MeanAngle, takeOutRotors } from './take-out-rotors.js';
 
 const RATE = 400;
@@ -24,13 +24,7 @@ function anglesOf(means: readonly number[], swing: number): RotorAngles {
 function taken(angles: RotorAngles, at: (i: number) => number, seed: number) {
   const noise = randomSource(seed);
   const values = Float64Array.from({ length: COUNT }, (_, i) => at(i) + NOISE_STD * noise.normal());
-  const record = {
-    sensor: 'gyro',
-    axis: 'x',
-    startS: 0,
-    sampleRateHz: RATE,
-    values,
-  } as unknown as SensorRecord;
+  const record = madeSensorRecord(values, RATE);
   return takeOutRotors(angles, new MeanAngle(angles.rotors), record, 14, 0.005);
 }
 
