@@ -24,7 +24,7 @@ describe('margins against truth', () => {
     expect(sticks.gainDb.median!).toBeLessThanOrEqual(1);
     expect(sticks.phaseDeg.median!).toBeLessThanOrEqual(4);
     // Wanted 60 to 76 %; of some 20 loops two standard deviations are 21 %.
-    expect(sticks.gainDb.within1!).toBeGreaterThan(0.4);
+    expect(sticks.gainDb.within1!).toBeGreaterThan(0.45);
     expect(sticks.gainDb.within2!).toBeGreaterThan(0.8);
     const saturated = summariseMargins(cases, 'saturated', 'rate');
     expect(saturated.given).toBeGreaterThan(5);

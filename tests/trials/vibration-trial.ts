@@ -52,6 +52,12 @@ export interface VibrationTrialResult {
   kindUnknown: number;
   /** Lines of a mode that were called a rotor's, of all that were found. */
   readonly structureCalledRotor: Tally;
+  /**
+   * The same, and kinds, by the plainer rule that asks only what the cluster is called: where a rotor's line stands within the reach
+   * of a mode it counts as wrong.
+   */
+  readonly rotorInReachOfMode: Tally;
+  readonly kindOfCluster: Tally;
   /** Rotor's number, where the log has their speeds and a rotor's line stands alone. */
   readonly rotorNamed: Tally;
   /** Folded lines of the rotors: flagged; and their true frequency, while the throttle moves, and while it does not. */
@@ -117,6 +123,8 @@ function emptyResult(): VibrationTrialResult {
     kind: tally(),
     kindUnknown: 0,
     structureCalledRotor: tally(),
+    rotorInReachOfMode: tally(),
+    kindOfCluster: tally(),
     rotorNamed: tally(),
     folded: tally(),
     foldedTrueMoving: tally(),
@@ -252,6 +260,7 @@ function judgeStructure(
     const wrong =
       FAMILY.has(line.kind) && shareOf(cluster, line, ({ kind }) => FAMILY.has(kind)) < LEAST_OWN_SHARE;
     count(result.structureCalledRotor, wrong);
+    count(result.rotorInReachOfMode, FAMILY.has(line.kind));
     if (wrong) remark(`a mode called a rotor: ${describe(line)}; ${tell(cluster)}`);
   }
 }
@@ -301,11 +310,12 @@ function judgeKind(
   line: StudiedLine,
   remark: (text: string) => void,
 ): void {
-  const right = cluster.folded
-    ? isFlagged(line)
-    : cluster.kinds.has(line.kind as 'rotor') ||
-      shareOf(cluster, line, ({ kind }) => kind === line.kind) >= LEAST_OWN_SHARE;
+  const asCluster = cluster.folded ? isFlagged(line) : cluster.kinds.has(line.kind as 'rotor');
+  const right =
+    asCluster ||
+    (!cluster.folded && shareOf(cluster, line, ({ kind }) => kind === line.kind) >= LEAST_OWN_SHARE);
   count(result.kind, right);
+  count(result.kindOfCluster, asCluster);
   if (line.kind === 'unknown' && !right) result.kindUnknown++;
   if (!right)
     remark(`kind ${line.kind} (${line.confidence.toFixed(2)}): ${describe(line)}; ${tell(cluster)}`);
