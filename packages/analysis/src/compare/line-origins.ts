@@ -30,8 +30,8 @@ const LEAST_RANGE_DB = 1.5;
 /** How far a line stands from where it should, ln: what fits and models miss; held on the verge by the stops it moves less. */
 const LOOP_STD = { free: 0.04, held: 0.018 };
 const STRUCTURE_STD = 0.012;
-/** A structure this much nearer than a loop, or the other way (log likelihood), is sure enough to be said. */
-const DECIDED = 1.5;
+/** Nine times as likely as the other is sure enough to be said (log likelihood). */
+const DECIDED = Math.log(9);
 /** Loops of such aircraft are slower, structures faster than this, Hz; how strongly that speaks (common practice, no source). */
 const FASTEST_LOOP_HZ = 12;
 
@@ -197,7 +197,8 @@ function misfit(
   const offset = residuals.reduce((sum, r, i) => sum + weights[i]! * r, 0) / total;
   const square = residuals.reduce((sum, r) => sum + (r - offset) ** 2, 0);
   const weighted = residuals.reduce((sum, r, i) => sum + weights[i]! * (r - offset) ** 2, 0);
-  const spread = weights.reduce((sum, w) => sum - Math.log(w), 0);
+  // The offset is integrated out: it uses up one of the frequencies, so two of them do not speak twice for what is narrow.
+  const spread = Math.log(total) - weights.reduce((sum, w) => sum + Math.log(w), 0);
   const cost = 0.5 * (weighted + (offsetStd === null ? 0 : (offset / offsetStd) ** 2) + spread);
   return { square, cost };
 }
