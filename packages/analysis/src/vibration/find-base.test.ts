@@ -23,7 +23,7 @@ function flown(rateHz: number, meanHz: number, share: number, orders: readonly n
     stepS: 0.01,
     values: Float64Array.from({ length: 100 * SECONDS + 1 }, (_, i) => 1 + share * Math.sin(0.009 * i)),
   };
-  const guess: SpeedGuess = { rotor: 1, meanHz: null, speed };
+  const guess: SpeedGuess = { rotor: 1, meanHz: null, share: 1, speed };
   return { record, guess };
 }
 

@@ -1,8 +1,9 @@
 /** Tones and modes told apart, on spectra that are written down. */
 import { describe, expect, test } from 'vitest';
+import { randomSource } from '../../../../tests/support/random.js';
 import { findPeaks } from './find-peaks.js';
 import { fitLine, type FittedLine } from './fit-line.js';
-import type { LineSpectrum } from './line-spectrum.js';
+import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
 
 const BIN_HZ = 0.25;
 const BINS = 800;
@@ -80,4 +81,39 @@ describe('a mode', () => {
     expect(Math.abs(line.frequencyHz - 73)).toBeLessThan(0.15);
     expect(Math.abs(line.rms / 0.2 - 1)).toBeLessThan(0.1);
   });
+
+  // The floor is a running median, which a mode's own skirts lift: the wider the mode, the more.
+  test.for([0.005, 0.012, 0.025, 0.04])(
+    'of damping ratio %s, rung by white noise under other noise, has its level within a tenth in nine of ten records',
+    (dampingRatio) => {
+      const ratios = Array.from({ length: 10 }, (_, seed) => {
+        const { values, rms } = ringing(60 + 15 * seed, dampingRatio, 300 + seed);
+        const spectrum = lineSpectrum(values, RATE, 4);
+        return fitted(spectrum, 60 + 15 * seed, new Float64Array(spectrum.density.length)).rms / rms;
+      });
+      const near = ratios.filter((ratio) => Math.abs(ratio - 1) < 0.1);
+      expect(near.length, ratios.map((ratio) => ratio.toFixed(2)).join(' ')).toBeGreaterThanOrEqual(9);
+    },
+  );
 });
+
+const RATE = 800;
+
+/** A resonator in white noise, 17 dB over other noise at its top. */
+function ringing(hz: number, dampingRatio: number, seed: number): { values: Float64Array; rms: number } {
+  const noise = randomSource(seed);
+  const omega = (2 * Math.PI * hz) / RATE;
+  const keep = Math.exp(-dampingRatio * omega);
+  const turn = 2 * keep * Math.cos(omega * Math.sqrt(1 - dampingRatio ** 2));
+  const rung = new Float64Array(30 * RATE);
+  let before = 0;
+  let now = 0;
+  for (let i = -RATE; i < rung.length; i++) {
+    [before, now] = [now, turn * now - keep ** 2 * before + noise.normal()];
+    if (i >= 0) rung[i] = now;
+  }
+  const rms = Math.sqrt(rung.reduce((sum, v) => sum + v * v, 0) / rung.length);
+  const top = rms ** 2 / (Math.PI * dampingRatio * hz);
+  const other = Math.sqrt((top / 50) * (RATE / 2));
+  return { values: rung.map((v) => v + other * noise.normal()), rms };
+}

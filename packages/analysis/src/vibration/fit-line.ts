@@ -30,8 +30,14 @@ const WIDEST_SHARE = 0.06;
 const WIDTHS = 18;
 /** A mode must be this much likelier than a tone, natural log: it has one more number to fit. */
 const MODE_SURER = 4;
-/** Shares of the floor tried under a mode. */
-const UNDER = [0.8, 0.6, 0.4, 0.25, 0.15, 0.08, 0.04, 0.015];
+/** A mode is fitted once more as far as its skirts reach, so many half widths either side, to this share of its frequency. */
+const SKIRTS = 20;
+const FARTHEST_SHARE = 0.3;
+/** Widths tried there, over the one found before; and shares of the floor that is read beside the window. */
+const WIDER = [0.7, 0.85, 1, 1.2, 1.45, 1.75, 2.1];
+const UNDER = [1.5, 1.2, 1, 0.8, 0.65, 0.5, 0.4, 0.3];
+/** Higher than this many times what is expected there stands something else. */
+const OTHER_OVER = 6;
 /** Scales of the level tried, as natural logs around a first guess. */
 const SCALES = Array.from({ length: 25 }, (_, i) => -2.4 + 0.2 * i);
 
@@ -50,36 +56,12 @@ export function fitLine(
   const bins: number[] = [];
   for (let k = Math.max(2, peak.bin - reach); k <= Math.min(density.length - 2, peak.bin + reach); k++)
     if (!masked(k) || Math.abs(k - peak.bin) <= 1) bins.push(k);
-  const misfit = (shape: (k: number) => number, level: number, under: number): number =>
-    bins.reduce((sum, k) => {
-      const mean = under * floor[k]! + known[k]! + level * shape(k);
-      return sum + Math.log(mean) + density[k]! / mean;
-    }, 0) *
-    (degreesOfFreedom / 2);
-  const best = (
-    shape: (k: number) => number,
-    first: number,
-    under = 1,
-  ): { level: number; misfit: number } => {
-    let found = { level: first, misfit: Infinity };
-    for (const scale of SCALES) {
-      const level = first * Math.exp(scale);
-      const value = misfit(shape, level, under);
-      if (value < found.misfit) found = { level, misfit: value };
-    }
-    for (const step of [0.1, 0.05, 0.02]) {
-      for (const sign of [-1, 1]) {
-        const level = found.level * Math.exp(sign * step);
-        const value = misfit(shape, level, under);
-        if (value < found.misfit) found = { level, misfit: value };
-      }
-    }
-    return found;
-  };
+  const best = (shape: (k: number) => number, first: number): LevelFit =>
+    bestLevel(spectrum, bins, (k) => floor[k]! + known[k]!, shape, first);
   const height = Math.max(density[peak.bin]! - floor[peak.bin]!, 1e-300);
   const at = peak.frequencyHz / binHz;
   const tone = best((k) => hannLobe(k - at), height);
-  let mode: { level: number; misfit: number; gamma: number; centre: number } | null = null;
+  let mode: ModeFit | null = null;
   const widest = Math.max(2 * NARROWEST_BINS, (WIDEST_SHARE * peak.frequencyHz) / binHz);
   for (let i = 0; i < WIDTHS; i++) {
     const gamma = NARROWEST_BINS * (widest / NARROWEST_BINS) ** (i / (WIDTHS - 1));
@@ -90,18 +72,6 @@ export function fitLine(
       const shape = (k: number): number => (seen * seen) / ((k - centre) ** 2 + seen * seen);
       const found = best(shape, height);
       if (mode === null || found.misfit < mode.misfit) mode = { ...found, gamma: seen, centre };
-    }
-  }
-  // The skirts of a wide mode lift the median that the floor is made of: once more with less of it.
-  for (const less of UNDER) {
-    const { gamma: width, centre: middle } = mode!;
-    for (const wider of [0.7, 0.85, 1, 1.2, 1.45]) {
-      const seen = wider * width;
-      const shape = (k: number): number => (seen * seen) / ((k - middle) ** 2 + seen * seen);
-      const found = best(shape, height, less);
-      if (found.misfit < mode!.misfit) {
-        mode = { ...found, gamma: seen, centre: middle };
-      }
     }
   }
   const surer = tone.misfit - mode!.misfit;
@@ -122,7 +92,7 @@ export function fitLine(
       density: full((k) => hannLobe(k - at), Math.max(0, power) / LOBE_BINS / binHz),
     };
   }
-  const { gamma, centre, level } = mode!;
+  const { gamma, centre, level } = withSkirts(spectrum, mode!, reach, known, masked);
   const averages = Math.max(1, degreesOfFreedom / 2);
   return {
     kind: 'mode',
@@ -134,6 +104,83 @@ export function fitLine(
     surer,
     density: full((k) => (gamma * gamma) / ((k - centre) ** 2 + gamma * gamma), level),
   };
+}
+
+interface LevelFit {
+  readonly level: number;
+  /** Minus the log likelihood. */
+  readonly misfit: number;
+}
+
+interface ModeFit extends LevelFit {
+  /** Half width as it is seen, and the middle, bins. */
+  readonly gamma: number;
+  readonly centre: number;
+}
+
+/** @param under what each bin holds without it */
+function bestLevel(
+  { density, degreesOfFreedom }: LineSpectrum,
+  bins: readonly number[],
+  under: (k: number) => number,
+  shape: (k: number) => number,
+  first: number,
+): LevelFit {
+  const below = bins.map(under);
+  const shapes = bins.map(shape);
+  const misfit = (level: number): number => {
+    let sum = 0;
+    for (let i = 0; i < bins.length; i++) {
+      const mean = below[i]! + level * shapes[i]!;
+      sum += Math.log(mean) + density[bins[i]!]! / mean;
+    }
+    return (sum * degreesOfFreedom) / 2;
+  };
+  let found = { level: first, misfit: Infinity };
+  const take = (level: number): void => {
+    const value = misfit(level);
+    if (value < found.misfit) found = { level, misfit: value };
+  };
+  for (const scale of SCALES) take(first * Math.exp(scale));
+  for (const step of [0.1, 0.05, 0.02]) for (const sign of [-1, 1]) take(found.level * Math.exp(sign * step));
+  return found;
+}
+
+/** A mode once more, with its skirts. They lift the median that its own floor is made of, so that is read where they end. */
+function withSkirts(
+  spectrum: LineSpectrum,
+  narrow: ModeFit,
+  leastReach: number,
+  known: Float64Array,
+  masked: (bin: number) => boolean,
+): ModeFit {
+  const { density, floor } = spectrum;
+  const { centre } = narrow;
+  const last = density.length - 2;
+  const reach = Math.max(leastReach, Math.min(FARTHEST_SHARE * centre, SKIRTS * narrow.gamma));
+  const from = Math.max(2, Math.round(centre - reach));
+  const to = Math.min(last, Math.round(centre + reach));
+  const [low, high] = [Math.log(floor[from]!), Math.log(floor[to]!)];
+  const beside = (k: number): number => Math.exp(low + ((high - low) * (k - from)) / (to - from));
+  const curve =
+    (gamma: number) =>
+    (k: number): number =>
+      gamma ** 2 / ((k - centre) ** 2 + gamma ** 2);
+  const seen = curve(narrow.gamma);
+  const bins: number[] = [];
+  for (let k = from; k <= to; k++) {
+    const expected = floor[k]! + known[k]! + narrow.level * seen(k);
+    if (!masked(k) && density[k]! < OTHER_OVER * expected) bins.push(k);
+  }
+  let best: ModeFit = { ...narrow, misfit: Infinity };
+  for (const share of UNDER)
+    for (const wider of WIDER) {
+      const gamma = wider * narrow.gamma;
+      const under = (k: number): number => share * beside(k) + known[k]!;
+      const found = bestLevel(spectrum, bins, under, curve(gamma), narrow.level);
+      if (found.misfit < best.misfit) best = { ...found, gamma, centre };
+    }
+  return best;
 }
 
 /** Sum of the squared lobe over bins, in units of its top: 1.5 (Hann's noise bandwidth). */

@@ -15,7 +15,7 @@ const told = Float64Array.from(
   { length: 100 * SECONDS + 1 },
   (_, i) => 1 + 0.2 * Math.sin((2 * Math.PI * i) / 600),
 );
-const commands: Commands = [{ rotor: 1, startS: 0, values: told }];
+const commands: Commands = [{ rotor: 1, startS: 0, values: told, mean: 0.5 }];
 
 /** A rotor whose speed is the command through a first-order lag, to a power; its first two orders in noise. */
 function flown(power: number, lagS: number): SensorRecord {

@@ -28,6 +28,14 @@ export interface PlainContext {
   readonly ground: readonly GroundPeak[] | null;
   /** Orders of the rotors are known, so what is left follows none of them. */
   readonly rotorsKnown: boolean;
+  /** Where rotors whose speeds are not logged stand, by order: what is narrow there may be a part of them. */
+  readonly rotorRanges: readonly RotorRange[];
+}
+
+export interface RotorRange {
+  readonly order: number;
+  readonly lowHz: number;
+  readonly highHz: number;
 }
 
 /** Mains and what hangs on it, Hz. */
@@ -68,7 +76,10 @@ export function describePlainLine(peak: FoundPeak, context: PlainContext): Studi
 
 type Decision = Pick<StudiedLine, 'kind' | 'confidence' | 'evidence'>;
 
-function decide(peak: FoundPeak, { loops, ground, rotorsKnown }: PlainContext): Decision {
+/** A mode wider than this, half width over frequency, is no part of a rotor's line. */
+const NARROW = 0.008;
+
+function decide(peak: FoundPeak, { loops, ground, rotorsKnown, rotorRanges }: PlainContext): Decision {
   const { record, fitted } = peak;
   const { frequencyHz } = fitted;
   const loop = loops.find(
@@ -101,6 +112,15 @@ function decide(peak: FoundPeak, { loops, ground, rotorsKnown }: PlainContext): 
       confidence: 0.8,
       evidence: [
         `it stands at ${String(mains.order)} times the ${String(mains.hz)} Hz of the mains and does not move`,
+      ],
+    };
+  const among = rotorRanges.find(({ lowHz, highHz }) => frequencyHz > lowHz && frequencyHz < highHz);
+  if (among !== undefined && fitted.halfWidthHz < NARROW * frequencyHz)
+    return {
+      kind: 'unknown',
+      confidence: 0,
+      evidence: [
+        `it stands among the rotors’ lines of ${among.order === 1 ? 'once' : `${String(among.order)} times`} per revolution, whose speeds are known from the spectrum only: part of them, or something that rings there; log the rotor speeds to tell`,
       ],
     };
   if (!tone && rotorsKnown)

@@ -9,6 +9,8 @@ export interface SpeedGuess {
   readonly speed: RelativeSpeed;
   /** Revolutions per second, mean over the interval; null where only the course is known. */
   readonly meanHz: number | null;
+  /** Mean speed over that of all rotors, as far as the commands tell. */
+  readonly share: number;
 }
 
 /** Rate of the speeds, Hz. */
@@ -25,7 +27,12 @@ export function loggedSpeeds(flight: Flight, interval: Interval): SpeedGuess[] {
     if (!(mean > STANDS_HZ)) return [];
     const values = record.values.map((v) => v / mean);
     return [
-      { rotor: i + 1, meanHz: mean, speed: { startS: record.startS, stepS: 1 / SPEED_RATE_HZ, values } },
+      {
+        rotor: i + 1,
+        meanHz: mean,
+        share: 1,
+        speed: { startS: record.startS, stepS: 1 / SPEED_RATE_HZ, values },
+      },
     ];
   });
 }
@@ -43,6 +50,8 @@ export type Commands = readonly {
   readonly rotor: number | null;
   readonly startS: number;
   readonly values: Float64Array;
+  /** What `values` are over. */
+  readonly mean: number;
 }[];
 
 /** @returns one per motor, or one for all */
@@ -59,14 +68,32 @@ export function commandsOf(flight: Flight, interval: Interval): Commands {
     const record = evenRecord(signal, interval, SPEED_RATE_HZ);
     if (record === null) return [];
     const mean = meanOf(record.values);
-    return mean > 0.02 ? [{ rotor, startS: record.startS, values: record.values.map((v) => v / mean) }] : [];
+    return mean > 0.02
+      ? [{ rotor, startS: record.startS, values: record.values.map((v) => v / mean), mean }]
+      : [];
   });
+}
+
+/**
+ * The commands of all motors as one: a slow log of the motors folds what the loop passes on of vibration down into slow swings, one
+ * up while another goes down, that no rotor follows; their mean hardly has any.
+ */
+export function togetherOf(commands: Commands): Commands {
+  const first = commands[0];
+  if (first === undefined) return commands;
+  const length = Math.min(...commands.map(({ values }) => values.length));
+  const values = Float64Array.from(
+    { length },
+    (_, i) => commands.reduce((sum, one) => sum + one.values[i]!, 0) / commands.length,
+  );
+  return [{ rotor: null, startS: first.startS, values, mean: meanOf(commands.map(({ mean }) => mean)) }];
 }
 
 /** Courses guessed from the commands: speed as command to a power, behind a first-order lag. */
 export function speedsFrom(commands: Commands, power: number, lagS: number): SpeedGuess[] {
   const keep = Math.exp(-1 / (SPEED_RATE_HZ * lagS));
-  return commands.map(({ rotor, startS, values: told }) => {
+  const levels = commands.map(({ mean }) => mean ** power);
+  return commands.map(({ rotor, startS, values: told }, i) => {
     let thrust = told[0]!;
     const values = told.map((v) => {
       thrust = v + (thrust - v) * keep;
@@ -76,6 +103,7 @@ export function speedsFrom(commands: Commands, power: number, lagS: number): Spe
     return {
       rotor,
       meanHz: null,
+      share: levels[i]! / meanOf(levels),
       speed: { startS, stepS: 1 / SPEED_RATE_HZ, values: values.map((v) => v / level) },
     };
   });

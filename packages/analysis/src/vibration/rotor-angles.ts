@@ -3,7 +3,14 @@ import type { Flight, Interval } from '@settle/parser';
 import { basesOf, followingPeaks, scannedRecords, type FollowingPeak } from './find-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import type { RotorAngle } from './order-lines.js';
-import { commandsOf, loggedSpeeds, speedsFrom, type Commands, type SpeedGuess } from './relative-speeds.js';
+import {
+  commandsOf,
+  loggedSpeeds,
+  speedsFrom,
+  togetherOf,
+  type Commands,
+  type SpeedGuess,
+} from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
 import { QUICK, rotorMeans, THOROUGH, type RotorMeans, type SearchEffort } from './rotor-means.js';
 import { meanCommand, throttleMoves } from './rotor-study.js';
@@ -97,22 +104,30 @@ function searchAngles(
 /** What the steady reading must hold more, as a ratio: it tells no rotor from another. */
 const STEADIER = 1.1;
 
+/** What follows the commands so clearly that a steady reading can only find a mode or a tone: gain and height, natural logs. */
+const CLEAR_GAIN = 1;
+const CLEAR_HEIGHT = 3;
+
+function followsClearly({ gain, height }: FollowingPeak): boolean {
+  return gain > CLEAR_GAIN && height > CLEAR_HEIGHT;
+}
+
 /** Each rotor at its own mean speed; in a calm hover the commands may say less of the speeds than that they are constant. */
 function placedRotors(
   guesses: readonly SpeedGuess[],
   baseHz: number,
   records: readonly SensorRecord[],
-  moves: boolean,
+  follows: boolean,
   effort = THOROUGH,
 ): RotorMeans {
   const first = records[0]!;
-  const at = (rotor: number | null, speed: RelativeSpeed): RotorAngles['rotors'][number] => ({
-    ...angleOf(rotor, speed, baseHz, first),
+  const at = (rotor: number | null, speed: RelativeSpeed, share = 1): RotorAngles['rotors'][number] => ({
+    ...angleOf(rotor, speed, share * baseHz, first),
     speed,
   });
-  const rough = guesses.map(({ rotor, speed }) => at(rotor, speed));
+  const rough = guesses.map(({ rotor, speed, share }) => at(rotor, speed, share));
   const followed = rotorMeans(rough, records, SLOWEST_HZ, effort);
-  if (moves) return followed;
+  if (follows) return followed;
   const still = guesses.map(({ speed }) => at(null, { ...speed, values: speed.values.map(() => 1) }));
   const steady = rotorMeans(still, records, SLOWEST_HZ, effort);
   return steady.score > STEADIER * followed.score ? steady : followed;
@@ -127,6 +142,8 @@ const WAYS = [
 ] as const;
 /** Bases that are placed, to see which holds most. */
 const MOST_BASES = 4;
+/** Half range of the courses, as a share, from which it matters which power and lag they follow. */
+const SWINGS = 0.05;
 /** What a multiple of the base is worth, against the one before it, and a family whose first line does not show. */
 const PER_ORDER = 0.8;
 const WITHOUT_FIRST = 0.5;
@@ -155,29 +172,34 @@ function meanHzOf(rotors: RotorAngles['rotors']): number {
 
 /** The rotors, each in its place, and how their speeds follow the commands; null where nothing says what turns. */
 function foundBase(
-  commands: Commands,
+  each: Commands,
   searched: readonly SensorRecord[],
   records: readonly SensorRecord[],
   moves: boolean,
 ): Found | null {
   const rate = searched[0]!.sampleRateHz;
   const folds = rate < FOLDS_BELOW_HZ;
+  const guesses = (moves && each.length > 1 ? [each, togetherOf(each)] : [each]).flatMap((commands) =>
+    WAYS.map(([power, lagS]) => ({ commands, power, lagS })),
+  );
   const following = followingPeaks(
-    WAYS.map(([power, lagS]) => speedsFrom(commands, power, lagS)),
+    guesses.map(({ commands, power, lagS }) => speedsFrom(commands, power, lagS)),
     searched,
     SLOWEST_HZ,
     folds,
   );
-  const [power, lagS] = WAYS[following.guess]!;
+  const { commands, power, lagS } = guesses[following.guess]!;
   const bases = basesOf(following.peaks).slice(0, MOST_BASES);
+  const follows = moves || following.peaks.some(followsClearly);
   const place = ({ power, lagS, baseHz }: FocusedCourse, effort: SearchEffort): Tried => {
-    const means = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, moves, effort);
+    const means = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, follows, effort);
     const held = means.byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
     const value = (means.byOrder[0] ?? 0) > 0 ? held : WITHOUT_FIRST * held;
     return { power, lagS, baseHz, rotors: means.rotors, value };
   };
+  const swings = following.excursion > SWINGS;
   const focused = (start: FocusedCourse): FocusedCourse =>
-    moves
+    swings
       ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, following.excursion, folds)
       : start;
   const tried = bases
@@ -188,7 +210,7 @@ function foundBase(
     const plain = tried.find(({ baseHz }) => baseHz < rate / 2)?.value ?? 0;
     if (first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
     // Once more from where the rotors were found: bands around a rough base hold only part of them.
-    const again = moves
+    const again = swings
       ? place(focused({ ...first, baseHz: meanHzOf(first.rotors) }), THOROUGH)
       : place(first, THOROUGH);
     const asBefore = again.value < first.value ? place(first, THOROUGH) : again;

@@ -17,6 +17,7 @@ function lines(order: number, on: SensorRecord, levels: readonly number[]): Roto
       order,
       rotor: i + 1,
       rms,
+      loggedHz: hz,
       firstHz: hz - 0.3,
       lastHz: hz + 0.3,
     } as unknown as RotorLine;
@@ -53,6 +54,19 @@ describe('the order of the blades', () => {
     expect(bladeOrder(all, [mode(2)])).toBe(2);
     // What a weak one leaves beside an order does not keep it from counting.
     expect(bladeOrder(all, [mode(0.1)])).toBe(3);
+  });
+
+  test('is told from directions that no stronger mode nearby has turned', () => {
+    const accelX = record('accel', 'x');
+    const all = [
+      ...lines(2, gyroX, uneven),
+      ...lines(3, gyroX, even),
+      ...lines(3, accelX, even),
+      ...lines(3, accelZ, [0.1, 0.1, 0.1, 0.1]),
+    ];
+    const across = { kind: 'mode' as const, frequencyHz: 210, halfWidthHz: 4, rms: 2 };
+    expect(bladeOrder(all, [])).toBe(2);
+    expect(bladeOrder(all, [{ record: accelX, fitted: across }])).toBe(3);
   });
 
   test('is none where no order above the first shows', () => {

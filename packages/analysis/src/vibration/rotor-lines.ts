@@ -70,6 +70,9 @@ export function bladeOrder(
       line.order === 1 || !modes.some(({ record, fitted }) => record === line.record && holds(fitted, line)),
   );
   const lines = clear.some((line) => BLADES.includes(line.order)) ? clear : all;
+  // Further off a mode still turns what it passes on into its own direction.
+  const straight = (line: RotorLine): boolean =>
+    !modes.some(({ record, fitted }) => record === line.record && bends(fitted, line));
   const wholes = new Map<string, number>();
   const key = ({ record }: RotorLine): string => `${record.sensor} ${record.axis}`;
   for (const line of lines) wholes.set(key(line), (wholes.get(key(line)) ?? 0) + line.rms ** 2);
@@ -80,7 +83,7 @@ export function bladeOrder(
     if (share <= 0) continue;
     const power = (sensor: string, axes: string): number =>
       own
-        .filter(({ record }) => record.sensor === sensor && axes.includes(record.axis))
+        .filter((line) => line.record.sensor === sensor && axes.includes(line.record.axis) && straight(line))
         .reduce((sum, line) => sum + line.rms ** 2, 0);
     const part = (some: number, all: number): number => (all > 0 ? some / all : 0);
     const score =
@@ -96,6 +99,13 @@ export function bladeOrder(
 /** A mode passes on what stands within so many half widths of it, and within this share of its frequency. */
 const MODE_WIDTHS = 2;
 const MODE_SHARE = 0.02;
+
+/** It turns what stands within this share of its frequency: there it more than doubles what drives it. */
+const BENDS_SHARE = 0.3;
+
+function bends({ frequencyHz, rms }: FittedMode, line: RotorLine): boolean {
+  return rms > line.rms && Math.abs(line.loggedHz / frequencyHz - 1) < BENDS_SHARE;
+}
 
 type FittedMode = Pick<FittedLine, 'kind' | 'frequencyHz' | 'halfWidthHz' | 'rms'>;
 

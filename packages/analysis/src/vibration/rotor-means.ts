@@ -32,7 +32,7 @@ const LEAST_RATIO = 6;
 /** The rotors of one aircraft turn within this share of the rough mean. */
 const SPREAD = 0.08;
 const LEAST_REACH_HZ = 2.5;
-/** What stands this far off the rough mean, as a share, counts for nothing; half as far, three quarters. */
+/** What stands this far off where a rotor is expected, as a share, counts for nothing; half as far, three quarters. */
 const FAR = 0.1;
 /** Log of density over background from which a line counts. */
 const LINE_LOG = 1.6;
@@ -65,9 +65,9 @@ export interface RotorMeans {
 }
 
 /**
- * @param rotors at the rough common mean speed
- * @returns the rotors at mean speeds of their own; those of which nothing shows at the mean of the others; as they were where
- *   nothing shows at all
+ * @param rotors at rough mean speeds
+ * @returns the rotors at mean speeds of their own; those of which nothing shows as far off the rough ones as the others are in the
+ *   mean; as they were where nothing shows at all
  */
 export function rotorMeans(
   rotors: readonly Rotor[],
@@ -81,7 +81,7 @@ export function rotorMeans(
   const families = findFamilies(rotors, bands, mean);
   const found = effort.again ? placeAgain(families, bands, mean) : families;
   if (found.length === 0) return { rotors, score: 0, byOrder: [] };
-  const commonHz = found.reduce((sum, one) => sum + one.meanHz, 0) / found.length;
+  const ratio = found.reduce((sum, one) => sum + one.meanHz / one.rotor.meanHz, 0) / found.length;
   const at = (rotor: Rotor, meanHz: number): Rotor => ({
     ...angleOf(rotor.rotor, rotor.speed, meanHz, records[0]!),
     speed: rotor.speed,
@@ -89,7 +89,9 @@ export function rotorMeans(
   const placed =
     rotors.length === 1
       ? found.map(({ rotor, meanHz }) => at(rotor, meanHz))
-      : rotors.map((rotor) => at(rotor, found.find((one) => one.rotor === rotor)?.meanHz ?? commonHz));
+      : rotors.map((rotor) =>
+          at(rotor, found.find((one) => one.rotor === rotor)?.meanHz ?? ratio * rotor.meanHz),
+        );
   return {
     rotors: placed,
     score: found.reduce((sum, one) => sum + one.score, 0),
@@ -170,7 +172,7 @@ function findFamilies(rotors: readonly Rotor[], bands: readonly Band[], mean: Me
   while (found.length < count) {
     let best: (Place & { readonly rotor: Rotor }) | null = null;
     for (const rotor of unused) {
-      const one = bestPlace(rotor, mean.meanHz, SPREAD * mean.meanHz, bands, left, mean);
+      const one = bestPlace(rotor, rotor.meanHz, SPREAD * mean.meanHz, bands, left, mean);
       if (best === null || one.score > best.score) best = { rotor, ...one };
     }
     const least = Math.max(LEAST_FAMILY, LEAST_SHARE * (found[0]?.score ?? 0));
@@ -242,7 +244,7 @@ function bestPlace(
       const least = Math.max(LINE_LOG, band.top - WITHIN_LOG);
       byOrder[band.order - 1]! += Math.max(0, Math.log(value / band.floor) - least);
     }
-    const near = 1 - ((nearHz + shiftHz) / mean.meanHz - 1) ** 2 / FAR ** 2;
+    const near = 1 - ((nearHz + shiftHz) / rotor.meanHz - 1) ** 2 / FAR ** 2;
     const score = near * byOrder.reduce((sum, v) => sum + v, 0);
     if (score > best.score) best = { meanHz: nearHz + shiftHz, score, byOrder };
   }

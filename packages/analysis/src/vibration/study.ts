@@ -7,7 +7,13 @@ import { findPeaks, type Peak } from './find-peaks.js';
 import { fitLine } from './fit-line.js';
 import { flagFoldPairs } from './fold-pairs.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
-import { describePlainLine, type FoundPeak, type GroundPeak, type LoopLine } from './plain-lines.js';
+import {
+  describePlainLine,
+  type FoundPeak,
+  type GroundPeak,
+  type LoopLine,
+  type RotorRange,
+} from './plain-lines.js';
 import { FOLDS_BELOW_HZ, rotorAngles, type RotorAngles } from './rotor-angles.js';
 import { bladeOrder, describeRotorLine, type RotorLine } from './rotor-lines.js';
 import { describeRotors, meanCommand, throttleMoves } from './rotor-study.js';
@@ -69,7 +75,14 @@ export function studyVibration(
   const ground = groundPeaks(flight, phases);
   const described = found
     .flatMap((one) => one.plain)
-    .map((line) => describePlainLine(line, { loops: oscillations, ground, rotorsKnown: believed !== null }));
+    .map((line) =>
+      describePlainLine(line, {
+        loops: oscillations,
+        ground,
+        rotorsKnown: believed !== null,
+        rotorRanges: believed === null ? [] : unloggedRanges(believed),
+      }),
+    );
   const rateHz = records[0]!.sampleRateHz;
   const plain = believed === null && rateHz < FOLDS_BELOW_HZ ? flagFoldPairs(described, rateHz) : described;
   const lines = [
@@ -89,6 +102,21 @@ export function studyVibration(
     campbell: campbellPoints(records, rotor, lines),
     falseAlarmRate: VIBRATION_FALSE_ALARM_RATE,
   };
+}
+
+/** Orders that rotors make most. */
+const USUAL_ORDERS = [1, 2, 3, 4];
+/** Found speeds are known to this share, so what the rotors leave may stand as far beside them. */
+const BESIDE = 0.008;
+
+/** Where rotors stand whose speeds were found; with logged ones nothing of them is left. */
+function unloggedRanges({ from, rotors }: RotorAngles): RotorRange[] {
+  if (from === 'speed-channel') return [];
+  return USUAL_ORDERS.map((order) => ({
+    order,
+    lowHz: order * (1 - BESIDE) * Math.min(...rotors.map(({ meanHz }) => meanHz)),
+    highHz: order * (1 + BESIDE) * Math.max(...rotors.map(({ meanHz }) => meanHz)),
+  }));
 }
 
 function noRotor(flight: Flight): string {

@@ -1,0 +1,36 @@
+/** What lines are called that turn with no rotor, from fits that are written down. */
+import { expect, test } from 'vitest';
+import { describePlainLine, type FoundPeak, type PlainContext } from './plain-lines.js';
+
+const peak = (frequencyHz: number, halfWidthHz: number): FoundPeak =>
+  ({
+    record: { sensor: 'gyro', axis: 'x' },
+    spectrum: { binHz: 0.25 },
+    fitted: { kind: 'mode', frequencyHz, frequencyStdHz: 0.05, halfWidthHz, rms: 0.1 },
+    aboveFloorDb: 15,
+  }) as unknown as FoundPeak;
+
+const known: PlainContext = {
+  loops: [],
+  ground: null,
+  rotorsKnown: true,
+  rotorRanges: [
+    { order: 1, lowHz: 108, highHz: 114 },
+    { order: 2, lowHz: 216, highHz: 228 },
+  ],
+};
+
+test('a mode beside the rotors is structure', () => {
+  expect(describePlainLine(peak(150, 0.5), known).kind).toBe('structure');
+});
+
+test('what is narrow among rotors whose speeds are not logged may be a part of them, so it is not named', () => {
+  const line = describePlainLine(peak(224, 0.5), known);
+  expect(line.kind).toBe('unknown');
+  expect(line.confidence).toBe(0);
+  expect(line.evidence[0]).toContain('log the rotor speeds');
+});
+
+test('a mode too wide for a rotor is structure among them as well', () => {
+  expect(describePlainLine(peak(224, 4), known).kind).toBe('structure');
+});
