@@ -9,6 +9,8 @@ const SEARCH_RATIO = 1.12;
 const SEARCH_STEPS = 9;
 /** Growth over one window beyond e^±GROWTH_LIMIT is no steady oscillation. */
 const GROWTH_LIMIT = 3.5;
+/** Five or six are enough except at the limit. */
+const NEWTON_STEPS = 12;
 
 /**
  * How much of the motion within an octave either side is one sinusoid, window by window.
@@ -41,6 +43,7 @@ export function narrownessTrack(band: SubBand): NarrownessTrack {
   const level = new Float64Array(count);
   const re = new Float64Array(length);
   const im = new Float64Array(length);
+  const grid = searchGrid(band);
   for (let i = 0; i < count; i++) {
     const start = i === count - 1 ? available - length : Math.round(i * hopS * band.rateHz);
     startS[i] = start / band.rateHz;
@@ -53,7 +56,7 @@ export function narrownessTrack(band: SubBand): NarrownessTrack {
     level[i] = Math.sqrt(energy / length / 2);
     if (energy <= 0) continue;
     levelGrowth(re, im);
-    const best = strongestLine(re, im, band);
+    const best = strongestLine(re, im, band, grid);
     share[i] = best.share;
     frequencyHz[i] = best.frequencyHz;
   }
@@ -72,58 +75,88 @@ function levelGrowth(re: Float64Array, im: Float64Array): void {
   }
   const rate = growthFromCentroid(moment / total);
   if (rate === 0) return;
+  let factor = Math.exp(-rate * (0.5 / n - 0.5));
+  const next = Math.exp(-rate / n);
   for (let j = 0; j < n; j++) {
-    const factor = Math.exp(-rate * ((j + 0.5) / n - 0.5));
     re[j] = re[j]! * factor;
     im[j] = im[j]! * factor;
+    factor *= next;
   }
 }
 
 /** The amplitude growth over the window whose energy e^(2gx), x in −½…½, has its centroid at `centroid`. */
 function growthFromCentroid(centroid: number): number {
   const target = Math.max(-0.5, Math.min(0.5, centroid));
-  let low = -GROWTH_LIMIT;
-  let high = GROWTH_LIMIT;
-  for (let i = 0; i < 24; i++) {
-    const middle = (low + high) / 2;
-    // Langevin function: centroid of an exponential of rate 2g over a window of length one.
-    const value = Math.abs(middle) < 1e-3 ? middle / 6 : 0.5 / Math.tanh(middle) - 0.5 / middle;
-    if (value < target) low = middle;
-    else high = middle;
+  // Langevin function: centroid of an exponential of rate 2g over a window of length one. It bends towards its limit, so Newton's
+  // steps from zero never pass the growth sought.
+  let growth = 0;
+  for (let i = 0; i < NEWTON_STEPS; i++) {
+    const tanh = Math.tanh(growth);
+    const small = Math.abs(growth) < 1e-3;
+    const value = small ? growth / 6 : 0.5 / tanh - 0.5 / growth;
+    const slope = small ? 1 / 6 : 0.5 - 0.5 / tanh ** 2 + 0.5 / growth ** 2;
+    const step = (target - value) / slope;
+    growth = Math.max(-GROWTH_LIMIT, Math.min(GROWTH_LIMIT, growth + step));
+    if (Math.abs(step) < 1e-9) break;
   }
-  return (low + high) / 2;
+  return growth;
+}
+
+interface SearchGrid {
+  readonly frequencyHz: Float64Array;
+  /** ω over a sample of each. */
+  readonly angles: Float64Array;
+}
+
+/** The frequencies that every window of a band is searched at. */
+function searchGrid(band: SubBand): SearchGrid {
+  const ratio = SEARCH_RATIO ** (2 / (SEARCH_STEPS - 1));
+  const frequencyHz = Float64Array.from(
+    { length: SEARCH_STEPS },
+    (_, i) => (band.centreHz / SEARCH_RATIO) * ratio ** i,
+  );
+  return { frequencyHz, angles: frequencyHz.map((hz) => angleAt(hz, band)) };
+}
+
+/** Of a sample, rad. */
+function angleAt(frequencyHz: number, band: SubBand): number {
+  return (2 * Math.PI * (frequencyHz - band.shiftHz)) / band.rateHz;
+}
+
+/** |Σ z e^(−jωt)|² by the recursion of G. Goertzel (1958, from memory): half the work of turning each sample. */
+function powerAt(re: Float64Array, im: Float64Array, angle: number): number {
+  const twice = 2 * Math.cos(angle);
+  let lastRe = 0;
+  let lastIm = 0;
+  let beforeRe = 0;
+  let beforeIm = 0;
+  for (let j = 0; j < re.length; j++) {
+    const nowRe = re[j]! + twice * lastRe - beforeRe;
+    const nowIm = im[j]! + twice * lastIm - beforeIm;
+    beforeRe = lastRe;
+    beforeIm = lastIm;
+    lastRe = nowRe;
+    lastIm = nowIm;
+  }
+  // s − e^(−jω) s₋₁ is the sum, turned as a whole.
+  const c = Math.cos(angle);
+  const s = Math.sin(angle);
+  return (lastRe - c * beforeRe - s * beforeIm) ** 2 + (lastIm - c * beforeIm + s * beforeRe) ** 2;
 }
 
 function strongestLine(
   re: Float64Array,
   im: Float64Array,
   band: SubBand,
+  { frequencyHz: tried, angles }: SearchGrid,
 ): { share: number; frequencyHz: number } {
   const n = re.length;
   let energy = 0;
   for (let j = 0; j < n; j++) energy += re[j]! ** 2 + im[j]! ** 2;
-  const power = (frequencyHz: number): number => {
-    const step = (-2 * Math.PI * (frequencyHz - band.shiftHz)) / band.rateHz;
-    const c = Math.cos(step);
-    const s = Math.sin(step);
-    let x = 1;
-    let y = 0;
-    let sumRe = 0;
-    let sumIm = 0;
-    for (let j = 0; j < n; j++) {
-      sumRe += re[j]! * x - im[j]! * y;
-      sumIm += re[j]! * y + im[j]! * x;
-      const next = x * c - y * s;
-      y = x * s + y * c;
-      x = next;
-    }
-    return (sumRe ** 2 + sumIm ** 2) / n / energy;
-  };
-  const ratio = SEARCH_RATIO ** (2 / (SEARCH_STEPS - 1));
   const powers = new Float64Array(SEARCH_STEPS);
   let best = 0;
   for (let i = 0; i < SEARCH_STEPS; i++) {
-    powers[i] = power((band.centreHz / SEARCH_RATIO) * ratio ** i);
+    powers[i] = powerAt(re, im, angles[i]!);
     if (powers[i]! > powers[best]!) best = i;
   }
   let position = best;
@@ -134,6 +167,7 @@ function strongestLine(
     const bend = a - 2 * b + c;
     if (bend < 0) position = best + Math.max(-0.5, Math.min(0.5, (0.5 * (a - c)) / bend));
   }
-  const frequencyHz = (band.centreHz / SEARCH_RATIO) * ratio ** position;
-  return { share: Math.min(1, power(frequencyHz)), frequencyHz };
+  const ratio = tried[1]! / tried[0]!;
+  const frequencyHz = tried[0]! * ratio ** position;
+  return { share: Math.min(1, powerAt(re, im, angleAt(frequencyHz, band)) / n / energy), frequencyHz };
 }
