@@ -128,7 +128,9 @@ function placedRotors(
   const rough = guesses.map(({ rotor, speed, share }) => at(rotor, speed, share));
   const followed = rotorMeans(rough, records, SLOWEST_HZ, effort);
   if (follows) return followed;
-  const still = guesses.map(({ speed }) => at(null, { ...speed, values: speed.values.map(() => 1) }));
+  const still = guesses.map(({ speed, share }) =>
+    at(null, { ...speed, values: speed.values.map(() => 1) }, share),
+  );
   const steady = rotorMeans(still, records, SLOWEST_HZ, effort);
   return steady.score > STEADIER * followed.score ? steady : followed;
 }
