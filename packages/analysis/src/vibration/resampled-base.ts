@@ -147,20 +147,19 @@ function scoreAt({ binHz, sum }: GuessLogs, baseHz: number): { score: number; or
  * Once per revolution, over all rotors: of all bases the one whose multiples hold most. Half of it would hold as much and more
  * empty places, so the places that should hold something and do not count against a base.
  */
-function commonBase(logs: readonly GuessLogs[]): number | null {
+function commonBase(logs: readonly GuessLogs[]): { readonly hz: number; readonly guess: number } | null {
   const { binHz } = logs[0]!;
   const nyquistHz = logs[0]!.sum.length * binHz;
-  let best: { hz: number; value: number } | null = null;
+  let best: { hz: number; guess: number; value: number } | null = null;
   const highest = Math.min(FASTEST_HZ, nyquistHz - 3 * binHz);
   for (let hz = SLOWEST_HZ; hz < highest; hz += binHz / 3) {
-    let value = 0;
-    for (const one of logs) {
+    for (const [guess, one] of logs.entries()) {
       const own = bestNear(one, hz, 0.004);
-      value = Math.max(value, own.score - emptyPlaces(own.orders, hz, nyquistHz));
+      const value = own.score - emptyPlaces(own.orders, hz, nyquistHz);
+      if (best === null || value > best.value) best = { hz, guess, value };
     }
-    if (best === null || value > best.value) best = { hz, value };
   }
-  return best === null || best.value < LEAST_SCORE ? null : best.hz;
+  return best === null || best.value < LEAST_SCORE ? null : best;
 }
 
 /** First order missing is dear; a gap between orders that are there is not, blades make some and not others. */
@@ -203,10 +202,11 @@ function provenBase(
   plain: readonly LineSpectrum[],
 ): number | null {
   for (let attempt = 0; attempt < MOST_WRONG; attempt++) {
-    const base = commonBase(logs);
-    if (base === null) break;
+    const found = commonBase(logs);
+    if (found === null) break;
+    const { hz: base, guess: clearest } = found;
     const focused =
-      isTone(clearest(plain, base), base) ||
+      isTone(clearestOf(plain, base), base) ||
       guesses.some((guess, g) => {
         const own = ownBase(logs[g]!, base);
         // A structure rings at no multiples of itself.
@@ -214,7 +214,8 @@ function provenBase(
         const rises = searched.flatMap((one, r) => risesOf(spectrumOf(guess, one), plain[r]!, own));
         return meanRise(rises) > FOCUS_RISE;
       });
-    if (focused) return base;
+    // The rotor that it was seen by is faster or slower than their mean.
+    if (focused) return base / guesses[clearest]!.share;
     for (const { binHz, sum } of logs)
       for (const order of ORDERS) {
         const from = Math.floor((order * base * (1 - CLEARED)) / binHz);
@@ -259,7 +260,7 @@ function meanRise(rises: readonly Rise[]): number {
 }
 
 /** The spectrum in which the line at a base stands out most. */
-function clearest(plain: readonly LineSpectrum[], baseHz: number): LineSpectrum {
+function clearestOf(plain: readonly LineSpectrum[], baseHz: number): LineSpectrum {
   const height = (spectrum: LineSpectrum): number => {
     const middle = Math.round(baseHz / spectrum.binHz);
     const reach = Math.max(3, Math.round(FOCUS_REACH * middle));
