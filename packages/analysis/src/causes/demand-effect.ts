@@ -5,6 +5,7 @@
 import { AXES, type AxisName, type ChannelName, type Flight, type Interval } from '@settle/parser';
 import { CholeskyDecomposition, Matrix } from 'ml-matrix';
 import { applyStops, interpolate } from '../identification/applied-demand.js';
+import { askedDemands } from '../identification/flown-record.js';
 import { axisSignals } from '../oscillation/axis-signals.js';
 import { evenRecord, smoothed } from '../signals.js';
 import { eachAxis } from '../per-axis.js';
@@ -63,20 +64,7 @@ export function effectRecord(flight: Flight, interval: Interval): EffectRecord |
     const rate = axisSignals(flight, axis).rate;
     return rate === null ? null : interpolate(rate.clock.timeS, rate.values, clock);
   });
-  let from = 'the logged demands';
-  const asked = eachAxis((axis) => {
-    const demand = onClock(`rate.${axis}.demand`);
-    if (demand !== null) return demand;
-    const terms = (['proportional', 'integral', 'derivative', 'feedforward'] as const).map((term) =>
-      onClock(`rate.${axis}.${term}`),
-    );
-    if (terms[0] === null || terms[1] === null) return null;
-    from = 'the sum of the logged terms';
-    return clock.map((_, i) => {
-      const sum = terms.reduce((total, term) => total + (term?.[i] ?? 0), 0);
-      return Math.max(-1, Math.min(1, sum));
-    });
-  });
+  const { perAxis: asked, from } = askedDemands(onClock);
   if (AXES.some((axis) => rates[axis] === null || asked[axis] === null)) return null;
   const applied = applyStops(flight, within, clock, asked, from);
   const level = new Float64Array(clock.length);

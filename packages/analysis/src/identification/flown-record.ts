@@ -39,8 +39,8 @@ export function recordOver(flight: Flight, interval: Interval, hover: Interval):
   return { startS: even.startS, stepS, rates, asked: asked.perAxis, applied, onClock };
 }
 
-/** The demand channel, else the sum of the logged terms. */
-function askedDemands(onClock: (channel: ChannelName) => Float64Array | null): {
+/** What every axis was asked to do, −1 to 1: the demand channel, else the sum of the logged terms; null where neither is logged. */
+export function askedDemands(onClock: (channel: ChannelName) => Float64Array | null): {
   perAxis: EachAxis<Float64Array | null>;
   from: string;
 } {
@@ -53,15 +53,10 @@ function askedDemands(onClock: (channel: ChannelName) => Float64Array | null): {
     );
     if (terms[0] === null || terms[1] === null) return null;
     from = 'the sum of the logged terms';
-    return terms[0]!.map((_, i) =>
-      Math.max(
-        -1,
-        Math.min(
-          1,
-          terms.reduce((sum, term) => sum + (term === null ? 0 : term[i]!), 0),
-        ),
-      ),
-    );
+    return terms[0]!.map((_, i) => {
+      const sum = terms.reduce((total, term) => total + (term?.[i] ?? 0), 0);
+      return Math.max(-1, Math.min(1, sum));
+    });
   });
   return { perAxis, from };
 }
