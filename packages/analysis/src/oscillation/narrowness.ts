@@ -9,7 +9,7 @@ const SEARCH_RATIO = 1.12;
 const SEARCH_STEPS = 9;
 /** Growth over one window beyond e^±GROWTH_LIMIT is no steady oscillation. */
 const GROWTH_LIMIT = 3.5;
-/** Five or six are enough except at the limit. */
+/** Up to seven are taken, at the limit all. */
 const NEWTON_STEPS = 12;
 
 /**

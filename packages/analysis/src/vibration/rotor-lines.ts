@@ -100,7 +100,7 @@ export function bladeOrder(
 const MODE_WIDTHS = 2;
 const MODE_SHARE = 0.02;
 
-/** It turns what stands within this share of its frequency: there it more than doubles what drives it. */
+/** It turns what stands within this share of its frequency: there its own motion is at least 1.4 times what drives it. */
 const BENDS_SHARE = 0.3;
 
 function bends({ frequencyHz, rms }: FittedMode, line: RotorLine): boolean {

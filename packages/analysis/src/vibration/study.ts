@@ -109,9 +109,12 @@ const USUAL_ORDERS = [1, 2, 3, 4];
 /** Found speeds are known to this share, so what the rotors leave may stand as far beside them. */
 const BESIDE = 0.008;
 
-/** Where rotors stand whose speeds were found; with logged ones nothing of them is left. */
-function unloggedRanges({ from, rotors }: RotorAngles): RotorRange[] {
-  if (from === 'speed-channel') return [];
+/**
+ * Where rotors stand whose speeds were found. With logged ones nothing of them is left, and where the throttle moves what stays in its
+ * place is none of them.
+ */
+function unloggedRanges({ from, rotors, exponent }: RotorAngles): RotorRange[] {
+  if (from === 'speed-channel' || exponent !== null) return [];
   return USUAL_ORDERS.map((order) => ({
     order,
     lowHz: order * (1 - BESIDE) * Math.min(...rotors.map(({ meanHz }) => meanHz)),
