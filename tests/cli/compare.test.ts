@@ -80,11 +80,19 @@ describe('the demo record of five hovers', () => {
   });
 });
 
+/** A hover with its rates alone, which takes a fraction of the time: what is compared does not matter here. */
+async function ratesOf(n: number): Promise<string> {
+  const light = path.join(directory, `samphire-hover-${String(n)}`);
+  await fs.mkdir(light, { recursive: true });
+  await fs.copyFile(path.join(hover(n), 'rate.csv'), path.join(light, 'rate.csv'));
+  return light;
+}
+
 describe('settle compare', () => {
   test('one flight that cannot be read: one line that names it, exit status 2, and nothing else', async () => {
     const broken = path.join(directory, 'broken.csv');
     await fs.writeFile(broken, 'not,a\nlog,at all\n');
-    const { status, stdout, stderr } = await settle(['compare', hover(3), broken, hover(4)]);
+    const { status, stdout, stderr } = await settle(['compare', await ratesOf(3), broken, await ratesOf(4)]);
     expect({ status, stdout }).toEqual({ status: 2, stdout: '' });
     expect(stderr).toMatch(/^settle: broken: /);
   });
@@ -97,7 +105,8 @@ describe('settle compare', () => {
     await fs.writeFile(path.join(parked, 'rates.csv'), still.join('\n'));
 
     const file = path.join(directory, 'left-out.md');
-    const outcome = await settle([...['compare', '--json', hover(1), hover(3), parked, '--markdown', file]]);
+    const [first, second] = [await ratesOf(1), await ratesOf(3)];
+    const outcome = await settle(['compare', '--json', first, second, parked, '--markdown', file]);
     expect(outcome).toMatchObject({ status: 0 });
     const { flights, leftOut, done } = JSON.parse(outcome.stdout) as Comparison;
     expect(flights).toHaveLength(2);
@@ -107,7 +116,7 @@ describe('settle compare', () => {
       /parked is left out: .+ What it did is not known here, so the next step starts from samphire/,
     );
 
-    const tooFew = await settle(['compare', hover(1), parked]);
+    const tooFew = await settle(['compare', first, parked]);
     expect(tooFew).toMatchObject({ status: 3, stdout: '' });
     expect(tooFew.stderr).toMatch(/^settle: parked: /);
   });
@@ -121,8 +130,9 @@ describe('settle compare', () => {
 
   test('verdict first, then the next step, cautions last; the same as Markdown, never over a log or without --force', async () => {
     const file = path.join(directory, 'report.md');
+    const [first, second] = [await ratesOf(1), await ratesOf(3)];
     const { status, stdout, stderr } = await settle([
-      ...['compare', hover(1), hover(3), '--markdown', file, '--quiet'],
+      ...['compare', first, second, '--markdown', file, '--quiet'],
     ]);
     expect({ status, stderr }).toEqual({ status: 0, stderr: '' });
     const order = ['Verdict', 'Next step', 'Vibration', 'Cautions'].map((title) =>
@@ -131,10 +141,10 @@ describe('settle compare', () => {
     expect(order).toEqual([...order].sort((a, b) => a - b));
     expect(Math.min(...order)).toBeGreaterThan(0);
     expect(await fs.readFile(file, 'utf8')).toContain('# Hovers side by side');
-    const again = await settle(['compare', hover(1), hover(3), '--markdown', file]);
+    const again = await settle(['compare', first, second, '--markdown', file]);
     expect(again).toMatchObject({ status: 2, stdout: '' });
-    const log = path.join(hover(3), 'rate.csv');
-    const over = await settle(['compare', hover(1), hover(3), '--markdown', log, '--force']);
+    const log = path.join(second, 'rate.csv');
+    const over = await settle(['compare', first, second, '--markdown', log, '--force']);
     expect(over.stderr).toContain('logs are never changed');
   });
 });

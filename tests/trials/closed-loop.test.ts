@@ -44,11 +44,11 @@ describe('the closed-loop trial', () => {
   });
 
   it('proves something: bad gains upset some airframes although they are flown with care', () => {
-    const first = seeds(130, 25).map((seed) => runTrial(seed, () => [], { maxChanges: 0 }));
+    const first = seeds(130, 12).map((seed) => runTrial(seed, () => [], { maxChanges: 0 }));
     const { firstUpsets } = summariseTrials(first, 0);
     expect(firstUpsets).toBeGreaterThan(0);
     // A trial in which every second aircraft is lost at once would not be flown with care.
-    expect(firstUpsets).toBeLessThan(8);
+    expect(firstUpsets).toBeLessThan(5);
   });
 
   it('sees harm: advice that spoils good gains is unsafe, whichever way it errs', () => {
@@ -69,7 +69,7 @@ describe('the closed-loop trial', () => {
   });
 
   it('sees new upsets: gains made ever looser tip over aircraft that the gains before would not have', () => {
-    const trials = seeds(1, 12).map((seed) => runTrial(seed, () => everywhere(0.25), { maxChanges: 3 }));
+    const trials = seeds(1, 6).map((seed) => runTrial(seed, () => everywhere(0.25), { maxChanges: 3 }));
     const { newUpsets, upsets } = summariseTrials(trials, 3);
     expect(newUpsets).toBeGreaterThan(0);
     // Some of the later upsets the gains before would have had too.

@@ -7,10 +7,10 @@ const firstSeed = 10_000;
 
 describe('detection on simulated flights with known truth', () => {
   it('reports no oscillation on well-damped calm to gusty hovers', () => {
-    const result = runDetectionTrial('well-damped', { firstSeed, flights: 20, twins: 0 });
-    expect(result.unmodelled).toBeGreaterThanOrEqual(5);
+    const result = runDetectionTrial('well-damped', { firstSeed, flights: 16, twins: 0 });
+    expect(result.unmodelled).toBeGreaterThanOrEqual(4);
     expect(result.falseAlarms, result.remarks.join('\n')).toBeLessThanOrEqual(1);
-    expect(result.hoverRight, result.remarks.join('\n')).toBeGreaterThanOrEqual(19);
+    expect(result.hoverRight, result.remarks.join('\n')).toBeGreaterThanOrEqual(15);
   });
 
   it.each(['limit-cycle', 'growing'] as const)(
@@ -32,7 +32,12 @@ describe('detection on simulated flights with known truth', () => {
   );
 
   it('states spreads of driven frequencies that hold against the linear pole', () => {
-    const { againstPole } = runDetectionTrial('driven', { firstSeed, flights: 20, twins: 0 });
+    const { againstPole } = runDetectionTrial('driven', {
+      firstSeed,
+      flights: 14,
+      twins: 0,
+      onlyAsModelled: true,
+    });
     expect(againstPole.length).toBeGreaterThan(6);
     // 60 to 76 % is asked of many; two standard deviations of a share of this few are about 24 %.
     expect(withinOne(againstPole)).toBeGreaterThan(0.44);

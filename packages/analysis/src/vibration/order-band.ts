@@ -129,10 +129,7 @@ export function restSpectrum(band: OrderBand, z: Float64Array, segmentS = SEGMEN
   const binHz = band.rateHz / padded;
   const middle = Math.max(3, Math.floor(band.reachHz / binHz));
   const density = new Float64Array(2 * middle + 1);
-  const window = Float64Array.from(
-    { length },
-    (_, i) => 0.5 - 0.5 * Math.cos((2 * Math.PI * (i + 0.5)) / length),
-  );
+  const window = hannWindow(length);
   const power = window.reduce((sum, w) => sum + w * w, 0) * band.rateHz;
   const hop = Math.max(1, length >> 1);
   let segments = 0;
@@ -154,6 +151,18 @@ export function restSpectrum(band: OrderBand, z: Float64Array, segmentS = SEGMEN
   // Hann at half overlap (Welch 1967).
   const freedom = segments <= 1 ? 2 : (36 * segments * segments) / (19 * segments - 1);
   return { binHz, density, middle, degreesOfFreedom: freedom, noiseBins: (1.5 * padded) / length };
+}
+
+let lastWindow = new Float64Array(0);
+
+/** The window of the last length asked for is kept: thousands of spectra of one band follow one another. */
+function hannWindow(length: number): Float64Array {
+  if (lastWindow.length !== length)
+    lastWindow = Float64Array.from(
+      { length },
+      (_, i) => 0.5 - 0.5 * Math.cos((2 * Math.PI * (i + 0.5)) / length),
+    );
+  return lastWindow;
 }
 
 /** Background of a spectrum around rest: median of what is no line, brought up to its mean. */
