@@ -39,6 +39,10 @@ export interface LinearLoop {
   readonly gyroNoise: number;
   readonly seed: number;
   readonly durationS: number;
+  /** Angular acceleration from elsewhere, rad/s², at a time in s. */
+  readonly push?: (timeS: number) => number;
+  /** What the motors do of the demand at a time in s; all of it without. What is logged is the demand asked. */
+  readonly stops?: (demand: number, timeS: number) => number;
 }
 
 const FINE_S = 0.0005;
@@ -82,12 +86,16 @@ export function flyLinearLoop(loop: LinearLoop): AxisRecord {
         sticks.push(stick(timeS));
       }
     }
-    pipe[k % pipe.length] = demand;
+    pipe[k % pipe.length] = loop.stops?.(demand, timeS) ?? demand;
     const input = pipe[(k + 1) % pipe.length]!;
     const before = thrust;
     thrust = input + (thrust - input) * keep;
     gust = calm * gust + loop.gust * Math.sqrt(1 - calm * calm) * random.normal();
-    const push = (plant.effectiveness * (before + thrust)) / 2 + gust + plant.instabilityPerS2 * angle;
+    const push =
+      (plant.effectiveness * (before + thrust)) / 2 +
+      gust +
+      plant.instabilityPerS2 * angle +
+      (loop.push?.(timeS) ?? 0);
     const next = rate + FINE_S * (push - plant.dampingPerS * rate);
     angle += (FINE_S * (rate + next)) / 2;
     rate = next;
@@ -178,6 +186,7 @@ export function madeIdentification(made: MadeAxis = {}): AxisIdentification {
       bands: made.sticks === false ? [] : [band, band, band],
       equations: made.equations ?? [],
       gain: null,
+      motion: null,
     },
     bendingHz: made.bendingHz ?? [],
     cutShare: 0,

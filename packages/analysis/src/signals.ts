@@ -110,3 +110,25 @@ export function smoothed(values: Float64Array, width: number): Float64Array {
     return (sums[b]! - sums[a]!) / (b - a);
   });
 }
+
+/** Straight lines between samples; the ends held. */
+export function interpolate(timeS: Float64Array, values: Float64Array, at: Float64Array): Float64Array {
+  const out = new Float64Array(at.length);
+  let i = 0;
+  for (let k = 0; k < at.length; k++) {
+    const t = at[k]!;
+    while (i < timeS.length - 2 && timeS[i + 1]! <= t) i++;
+    const a = timeS[i]!;
+    const b = timeS[Math.min(i + 1, timeS.length - 1)]!;
+    const x = b > a ? Math.min(1, Math.max(0, (t - a) / (b - a))) : 0;
+    const left = values[i]!;
+    const right = values[Math.min(i + 1, values.length - 1)]!;
+    out[k] =
+      Number.isFinite(left) && Number.isFinite(right)
+        ? left + x * (right - left)
+        : Number.isFinite(left)
+          ? left
+          : 0;
+  }
+  return out;
+}

@@ -4,10 +4,10 @@
  */
 import { AXES, type AxisName, type ChannelName, type Flight, type Interval } from '@settle/parser';
 import { CholeskyDecomposition, Matrix } from 'ml-matrix';
-import { applyStops, interpolate } from '../identification/applied-demand.js';
+import { applyStops } from '../identification/applied-demand.js';
 import { askedDemands } from '../identification/flown-record.js';
 import { axisSignals } from '../oscillation/axis-signals.js';
-import { evenRecord, smoothed } from '../signals.js';
+import { evenRecord, smoothed, interpolate } from '../signals.js';
 import { eachAxis } from '../per-axis.js';
 
 /** One way in which the demand of one axis may move one axis of the body. */

@@ -2,8 +2,7 @@
 import type { Flight, Interval, Signal } from '@settle/parser';
 import { stopsOf } from '../actuators.js';
 import type { Finding } from '../diagnosis.js';
-import { interpolate } from '../identification/applied-demand.js';
-import { firstSignal, indexAtOrAfter, motorSignals, smoothed } from '../signals.js';
+import { firstSignal, indexAtOrAfter, interpolate, motorSignals, smoothed } from '../signals.js';
 
 /** Averages over this time: the rotors' lag and a swing are over in it. */
 const AVERAGE_S = 0.5;

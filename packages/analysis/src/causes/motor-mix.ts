@@ -1,8 +1,7 @@
 /** Which way each motor answers each axis' demand, learnt from the log. */
 import { AXES, type AxisName, type Flight, type Interval } from '@settle/parser';
 import { stopsOf } from '../actuators.js';
-import { interpolate } from '../identification/applied-demand.js';
-import { firstSignal, indexAtOrAfter, motorSignals } from '../signals.js';
+import { firstSignal, indexAtOrAfter, interpolate, motorSignals } from '../signals.js';
 import { solveLeastSquares } from '../spectrum/least-squares.js';
 
 /** Change of each motor's command per unit of demand; 0 on an axis whose demand is not logged or does not move. */

@@ -123,6 +123,7 @@ function pooledAdvice(last: HoverSummary, loops: AxisLoopsOverHovers): Advice[] 
     evidence: {
       bands: [],
       equations: [],
+      motion: null,
       gain: { omega: 1, lnGain: 0, lnGainStd: 0, from: own.fromSticks ? 'weak-stick' : 'large-swing' },
     },
     bendingHz: [],

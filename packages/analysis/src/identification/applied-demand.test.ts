@@ -2,7 +2,7 @@ import type { AxisName } from '@settle/parser';
 import { describe, expect, it } from 'vitest';
 import { madeFlight } from '../../../../tests/support/made-flight.js';
 import { near } from '../../../../tests/support/near.js';
-import { applyStops, interpolate } from './applied-demand.js';
+import { applyStops } from './applied-demand.js';
 
 /** Four motors at the corners: share of each axis in each, in units of `authority`. */
 const SIGNS = [
@@ -143,16 +143,5 @@ describe('applyStops', () => {
     const { flight, clock } = hover({ size: 1.2 });
     const none = { roll: null, pitch: null, yaw: null };
     expect(applyStops(flight, WHOLE, clock, none, 'the logged demands').perAxis).toEqual(none);
-  });
-});
-
-describe('interpolate', () => {
-  it('draws straight lines between samples and holds the ends', () => {
-    const out = interpolate(
-      Float64Array.of(1, 2, 4),
-      Float64Array.of(10, 20, 0),
-      Float64Array.of(0, 1, 1.5, 3, 9),
-    );
-    expect([...out]).toEqual([10, 10, 15, 10, 0]);
   });
 });

@@ -201,9 +201,18 @@ describe('decideOnSupposed', () => {
   const SHAKES = 0.3;
   const decideOn = (id: ReturnType<typeof unseen>) => decideOnSupposed(id, ruleOfThumb(id, false));
 
-  it('raises a loose loop that gusts have shown, by 4 times at most', () => {
-    expect(decideOn(unseen(times(0.4), 'gusts', CALM)).supposed!.factors!.P).toBeGreaterThan(1.4);
-    expect(decideOn(unseen(times(0.05), 'gusts', CALM)).supposed!.factors!.P).toBeLessThanOrEqual(4);
+  it('raises a loose loop that its motion in gusts has shown, by 6 times at most, and lowers a tight one', () => {
+    expect(decideOn(unseen(times(0.4), 'motion', CALM)).supposed!.factors!.P).toBeGreaterThan(1.4);
+    expect(decideOn(unseen(times(0.05), 'motion', CALM)).supposed!.factors!.P).toBeLessThanOrEqual(6);
+    expect(decideOn(unseen(times(2), 'motion', CALM)).supposed!.factors!.P).toBeLessThan(0.7);
+  });
+
+  it('leaves alone what its motion in gusts shows to be well, whatever a rule of thumb says', () => {
+    const id = unseen(times(0.85), 'motion', SHAKES);
+    expect(ruleOfThumb(id, false)?.why).toBe('restless');
+    const { supposed, rule } = decideOn(id);
+    expect(rule).toBeNull();
+    expect(Math.abs(Math.log(supposed!.factors?.P ?? 1))).toBeLessThan(0.3);
   });
 
   it('never raises what only the other axes tell of, and leaves alone what is calm', () => {

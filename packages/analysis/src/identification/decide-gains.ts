@@ -39,14 +39,14 @@ export interface GainDecision {
 }
 
 /** Margins that the next gains keep even with the plants that are worse than four in five. */
-const KEPT = { gainMarginDb: 6.3, phaseMarginDeg: 46 } as const;
+const KEPT = { gainMarginDb: 6.8, phaseMarginDeg: 48 } as const;
 const WORST_SHARE = 0.2;
 /** What must be left with nearly every plausible plant where a gain goes up: short of it nobody should fly (judgement). */
 const SAFE = { gainMarginDb: 3, phaseMarginDeg: 20 } as const;
 const NEARLY_EVERY = 0.05;
 
 /** What showed the plant. */
-export type ShownBy = 'sticks' | 'weak-stick' | 'oscillation' | 'gusts' | 'other-axes';
+export type ShownBy = 'sticks' | 'weak-stick' | 'oscillation' | 'motion' | 'other-axes';
 
 interface StepBounds {
   /** However uncertain the plant, gains go no lower than this share of what suits the likeliest: too loose is a danger too. */
@@ -66,17 +66,18 @@ const BOUNDS: Readonly<Record<ShownBy, StepBounds>> = {
   sticks: { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8 },
   'weak-stick': { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8 },
   oscillation: { mostCaution: 0.6, P: 1.25, attitude: 1.25, terms: 2 },
-  gusts: { mostCaution: 0.75, P: 4, attitude: 1.5, terms: 4 },
+  motion: { mostCaution: 0.75, P: 6, attitude: 2, terms: 5 },
   'other-axes': { mostCaution: 0.6, P: 1, attitude: 1, terms: 1 },
 };
 
-function shownBy({ evidence: { bands, gain } }: AxisIdentification): ShownBy {
+function shownBy({ evidence: { bands, gain, motion } }: AxisIdentification): ShownBy {
   if (bands.length > 0) return 'sticks';
-  return gain?.from === 'weak-stick' || gain?.from === 'gusts' ? gain.from : 'oscillation';
+  if (motion !== null && gain?.from !== 'weak-stick') return 'motion';
+  return gain?.from === 'weak-stick' ? gain.from : 'oscillation';
 }
 
 /** Margins above the requirement by this much need no change. */
-const COMFORTABLE = { gainMarginDb: 6.7, phaseMarginDeg: 47 } as const;
+const COMFORTABLE = { gainMarginDb: 7, phaseMarginDeg: 48 } as const;
 /** Rate loops slower than this share of what the aim allows are worth raising. */
 const SLOW_SHARE = 0.72;
 /** Alternatives shown beside the advice. */
@@ -103,8 +104,9 @@ const HARDLY_TIGHT = 0.8;
 const LEAST_FACTOR = 0.1;
 
 /**
- * For an axis that shows no plant of its own: what its loose loop's motion in gusts calls for, or, where its demand shakes, what
- * the other axes say of it. An axis that is calm is left alone, whatever the others say: a loop far too tight would not be calm.
+ * For an axis whose plant neither sticks nor swings show: what its motion in gusts calls for, else, where its demand shakes, what
+ * the other axes say of it. With nothing of its own a calm axis is left alone, whatever the others say: a loop far too tight would
+ * not be calm.
  *
  * @param rule what the motion alone calls for
  * @returns the decision, or the rule as far as what is supposed does not speak against it
@@ -121,13 +123,9 @@ export function decideOnSupposed(
   if (from === 'other-axes' && !shakes) return { supposed: null, rule };
   const supposed = { ...id, plant, draws, margins: marginsOf(loops) };
   const decision = decide(supposed, BOUNDS[from]);
-  const factors = decision?.factors ?? null;
-  if (from === 'gusts')
-    // A loop that is surely far from its limit needs no less gain, and is not what shakes the demand.
-    return factors !== null && factors.P >= 1
-      ? { supposed: decision, rule: null }
-      : { supposed: null, rule: restless ? null : rule };
   if (decision === null) return { supposed: null, rule };
+  if (from === 'motion') return { supposed: decision, rule: null };
+  const { factors } = decision;
   if (decision.kept.rate >= HARDLY_TIGHT) return { supposed: null, rule: null };
   if (factors === null || factors.P >= 1 || decision.kept.rate > 1 - (restless ? LIKELY_TIGHT : SURELY_TIGHT))
     return { supposed: null, rule };
@@ -157,11 +155,12 @@ export function decideOnSupposed(
 
 function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
   const { plant, margins, controller } = id;
-  if (plant === null || margins === null || margins.rate === null || controller === null) return null;
+  // Margins of today's loop may lie beyond what they are traced in: a loop that far off is too tight.
+  if (plant === null || margins === null || controller === null) return null;
   const balanced = tune(id, plant);
   const tuned = tune(id, plant, AIM, most.terms) ?? balanced;
   if (tuned === null || balanced === null) return null;
-  const crossover = margins.rate.crossoverHz;
+  const crossover = margins.rate?.crossoverHz ?? null;
   const bestCrossover = balanced.margins.rate?.crossoverHz ?? null;
   const share = crossover === null || bestCrossover === null ? null : crossover / bestCrossover;
   const same = { P: 1, I: 1, D: 1, attitude: 1 };
@@ -208,10 +207,12 @@ function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
     }
     const { k } = step;
     if (!step.safe) limited = 'raising is limited to what nearly every plausible plant bears';
+    // Where P may not rise as it should, I and D that should not come down stay.
+    const follow = (by: number, whole: number): number => (step.safe ? by : Math.max(by, Math.min(1, whole)));
     const scaled = (by: number): GainFactors => ({
       P: by * shape.P,
-      I: by * shape.I,
-      D: by * shape.D,
+      I: follow(by * shape.I, shape.I),
+      D: follow(by * shape.D, shape.D),
       attitude: 1,
     });
     const raise = most.P;

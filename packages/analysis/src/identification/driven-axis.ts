@@ -16,8 +16,9 @@ export interface OutsideDrive {
 
 export interface DrivenAxis {
   readonly omegas: readonly number[];
-  /** Distance of the bins, Hz. */
+  /** Distance of the bins, Hz, and samples of the record behind them. */
   readonly df: number;
+  readonly samples: number;
   readonly rate: readonly Complex[];
   /** Demand that the stick asks for, less what a limit of the reference took away. */
   readonly asked: readonly Complex[];
@@ -56,7 +57,7 @@ export function drivenAxis(
     asked.push(multiply(forward, add(scale(reference[i]!, ka), lostReference[i]!)));
     feedback.push(add(c, scale(divide(forward, s), ka)));
   });
-  return { omegas, df, rate: cut(record.rate), asked, lost: cut(drive.lostDemand), feedback };
+  return { omegas, df, samples: n, rate: cut(record.rate), asked, lost: cut(drive.lostDemand), feedback };
 }
 
 /** A reference at its largest for this many samples has met a limit. */

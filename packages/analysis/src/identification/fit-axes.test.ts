@@ -1,3 +1,4 @@
+import { Matrix } from 'ml-matrix';
 import { describe, expect, it } from 'vitest';
 import { equationOf, PLANT } from '../../../../tests/support/made-loop.js';
 import { complex } from '../control/complex.js';
@@ -5,8 +6,7 @@ import { fitAll, supposePlants } from './fit-axes.js';
 import type { AxisEvidence } from './fit-plant.js';
 import { plantAt, type PlantParameters } from './plant-model.js';
 
-const NONE: AxisEvidence = { bands: [], equations: [], gain: null };
-const NO_GUSTS = { roll: null, pitch: null, yaw: null };
+const NONE: AxisEvidence = { bands: [], equations: [], gain: null, motion: null };
 
 /** Equations at four frequencies, as precise as a hop with a clear swing. */
 function shown(plant: PlantParameters): AxisEvidence {
@@ -15,7 +15,35 @@ function shown(plant: PlantParameters): AxisEvidence {
     const rate = plantAt(plant, s);
     return equationOf(s, rate, (0.02 * Math.hypot(rate.re, rate.im)) ** 2);
   });
-  return { bands: [], equations, gain: null };
+  return { bands: [], equations, gain: null, motion: null };
+}
+
+/** A plant known within a share, as its motion in gusts might tell it. */
+function inGusts(plant: PlantParameters, share: number): AxisEvidence {
+  const mean = [
+    Math.log(plant.lagS),
+    Math.log(plant.delayS),
+    plant.dampingPerS,
+    plant.instabilityPerS2,
+    Math.log(plant.effectiveness),
+  ];
+  const information = Matrix.eye(5).mul(share ** -2);
+  const motion = { information, weighted: information.mmul(Matrix.columnVector(mean)) };
+  return { bands: [], equations: [], gain: null, motion };
+}
+
+/** The same answers as {@link shown}, from sticks. */
+function shownByBands(plant: PlantParameters): AxisEvidence {
+  const bands = shown(plant).equations.map(({ s, rate, demand }) => ({
+    s,
+    rate,
+    demand,
+    rates: [rate, rate, rate],
+    demands: [demand, demand, demand],
+    omegas: [s.im, s.im, s.im],
+    strength: 100,
+  }));
+  return { bands, equations: [], gain: null, motion: null };
 }
 
 const lnSpread = (draws: readonly PlantParameters[]): number => {
@@ -28,7 +56,7 @@ describe('supposePlants', () => {
   it('takes lag and delay from the axis that shows them, and its effectiveness within a factor', () => {
     const evidence = { roll: shown({ ...PLANT, lagS: 0.09 }), pitch: NONE, yaw: NONE };
     const fits = fitAll(evidence);
-    const { roll, pitch, yaw } = supposePlants(evidence, fits, NO_GUSTS);
+    const { roll, pitch, yaw } = supposePlants(evidence, fits);
     expect(roll).toBeNull();
     expect(pitch!.from).toBe('other-axes');
     expect(pitch!.plant.lagS / fits.roll!.plant.lagS).toBeCloseTo(1, 3);
@@ -41,32 +69,38 @@ describe('supposePlants', () => {
 
   it('tells of roll and pitch from yaw alone', () => {
     const evidence = { roll: NONE, pitch: NONE, yaw: shown({ ...PLANT, effectiveness: 20 }) };
-    const { roll, pitch } = supposePlants(evidence, fitAll(evidence), NO_GUSTS);
+    const { roll, pitch } = supposePlants(evidence, fitAll(evidence));
     for (const axis of [roll, pitch]) expect(axis!.plant.effectiveness / 120).toBeCloseTo(1, 0);
   });
 
-  it('says what gusts have shown, beside it or alone', () => {
-    const omega = 12;
-    const lnGain = Math.log(Math.hypot(...Object.values(plantAt(PLANT, complex(0, omega)))));
-    const gusts = { ...NO_GUSTS, pitch: { omega, lnGain, lnGainStd: 0.1, from: 'gusts' as const } };
-    const alone = { roll: NONE, pitch: NONE, yaw: NONE };
-    const only = supposePlants(alone, fitAll(alone), gusts);
+  it('says what an axis’ motion in gusts has shown, and takes the rotors from who shows them', () => {
+    const alone = { roll: NONE, pitch: inGusts({ ...PLANT, effectiveness: 60 }, 0.1), yaw: NONE };
+    const only = supposePlants(alone, fitAll(alone));
     expect([only.roll!.from, only.pitch!.from, only.yaw!.from]).toEqual([
       'other-axes',
-      'gusts',
+      'motion',
       'other-axes',
     ]);
-    const beside = { ...alone, roll: shown(PLANT) };
-    const both = supposePlants(beside, fitAll(beside), gusts);
-    expect(both.pitch!.from).toBe('gusts');
-    // The lag that roll shows leaves the effectiveness as sure as the gusts' answer.
-    expect(lnSpread(both.pitch!.draws)).toBeLessThan(0.15);
-    expect(lnSpread(only.pitch!.draws)).toBeGreaterThan(lnSpread(both.pitch!.draws));
+    expect(only.pitch!.plant.effectiveness / 60).toBeCloseTo(1, 1);
+    const beside = { ...alone, roll: shown({ ...PLANT, lagS: 0.06 }) };
+    const fits = fitAll(beside);
+    const both = supposePlants(beside, fits);
+    expect(both.roll).toBeNull();
+    expect(both.pitch!.from).toBe('motion');
+    expect(both.pitch!.plant.lagS).toBeCloseTo(fits.roll!.plant.lagS, 6);
+  });
+
+  it('does not let motion in gusts bend what strong sticks show', () => {
+    const sticks = shownByBands(PLANT);
+    const evidence = { roll: sticks, pitch: inGusts({ ...PLANT, lagS: 0.09 }, 0.02), yaw: NONE };
+    const beside = fitAll(evidence).roll!.plant;
+    const alone = fitAll({ ...evidence, pitch: NONE }).roll!.plant;
+    expect(beside).toEqual(alone);
   });
 
   it('supposes nothing where no axis shows anything', () => {
     const evidence = { roll: NONE, pitch: NONE, yaw: NONE };
-    expect(supposePlants(evidence, fitAll(evidence), NO_GUSTS)).toEqual({
+    expect(supposePlants(evidence, fitAll(evidence))).toEqual({
       roll: null,
       pitch: null,
       yaw: null,

@@ -11,7 +11,6 @@ import {
   type PlantNormal,
 } from './fit-plant.js';
 import type { EachAxis } from '../per-axis.js';
-import type { GainEstimate } from './gain-estimate.js';
 import type { PlantParameters } from './plant-model.js';
 import { NOTHING_KNOWN, PRIOR, type FitPriors, type Known } from './prior.js';
 
@@ -22,13 +21,13 @@ export interface AxisFit {
 }
 
 /**
- * The plant of an axis that shows none: good for a careful step, never for a margin. `gusts`: its loose loop's motion in gusts
- * tells how strong its demand is; `other-axes`: no more is known than that it hangs on the same rotors.
+ * The plant of an axis that sticks and swings show none of: good for a careful step, never for a margin. `motion`: the shape of
+ * its motion in gusts tells it; `other-axes`: no more is known than that it hangs on the same rotors.
  */
 export interface SupposedPlant {
   readonly plant: PlantParameters;
   readonly draws: readonly PlantParameters[];
-  readonly from: 'gusts' | 'other-axes';
+  readonly from: 'motion' | 'other-axes';
 }
 
 /** Standard deviation of ln τ between the rotors' thrust (roll, pitch) and their torque (yaw). */
@@ -47,17 +46,25 @@ const YAW_RATIO: Known = [Math.log(1 / 6), Math.log(2)];
 export function fitAll(evidence: Readonly<EachAxis<AxisEvidence>>): EachAxis<AxisFit | null> {
   const out: EachAxis<AxisFit | null> = { roll: null, pitch: null, yaw: null };
   const take = (axes: readonly AxisName[], known: FitPriors): PlantFit | null => {
-    const used = axes.filter((axis) => shows(evidence[axis]));
-    if (used.length === 0) return null;
+    if (axes.length === 0) return null;
     const { fit, fits } = fitTogether(
-      used.map((axis) => evidence[axis]),
+      axes.map((axis) => evidence[axis]),
       known,
     );
-    used.forEach((axis, a) => (out[axis] = fits[a]!));
+    axes.forEach((axis, a) => (out[axis] = fits[a]!));
     return fit;
   };
-  const thrust = take(['roll', 'pitch'], NOTHING_KNOWN);
-  take(['yaw'], rotorsKnown(thrust));
+  const read = (axis: AxisName): boolean => shows(evidence[axis]) || evidence[axis].motion !== null;
+  const thrust = (['roll', 'pitch'] as const).filter(read);
+  // What strong sticks show is not bent by what is read from gusts.
+  const moved = thrust.filter((axis) => evidence[axis].bands.length > 0);
+  const first = take(moved.length > 0 ? moved : thrust, NOTHING_KNOWN);
+  if (moved.length > 0)
+    take(
+      thrust.filter((axis) => !moved.includes(axis)),
+      rotorsKnown(first, true),
+    );
+  if (read('yaw')) take(['yaw'], rotorsKnown(first));
   return out;
 }
 
@@ -96,24 +103,25 @@ function fitTogether(
 }
 
 /**
- * Plants of the axes that show none of their own.
+ * Plants of the axes that sticks and swings show none of.
  *
- * @param fits of the axes that do
- * @param gusts what the motion in gusts says of the others
+ * @param fits of the axes that something was read of
  */
 export function supposePlants(
   evidence: Readonly<EachAxis<AxisEvidence>>,
   fits: Readonly<EachAxis<AxisFit | null>>,
-  gusts: Readonly<EachAxis<GainEstimate | null>>,
 ): EachAxis<SupposedPlant | null> {
   const out: EachAxis<SupposedPlant | null> = { roll: null, pitch: null, yaw: null };
-  const seen = (axis: AxisName): boolean => fits[axis] !== null || gusts[axis] !== null;
+  for (const axis of AXES) {
+    const fit = fits[axis];
+    if (fit !== null && !shows(evidence[axis])) out[axis] = { ...fit, from: 'motion' };
+  }
+  const seen = (axis: AxisName): boolean => fits[axis] !== null;
   if (AXES.every((axis) => fits[axis] !== null) || !AXES.some(seen)) return out;
   const used = (axis: AxisName): AxisEvidence =>
-    fits[axis] === null ? { bands: [], equations: [], gain: gusts[axis] } : evidence[axis];
+    fits[axis] === null ? { bands: [], equations: [], gain: null, motion: null } : evidence[axis];
   const suppose = (axis: AxisName, fit: AxisFit): void => {
-    if (fits[axis] === null)
-      out[axis] = { plant: fit.plant, draws: fit.draws, from: gusts[axis] === null ? 'other-axes' : 'gusts' };
+    if (fits[axis] === null) out[axis] = { plant: fit.plant, draws: fit.draws, from: 'other-axes' };
   };
   const thrust: readonly AxisName[] = ['roll', 'pitch'];
   const shown = thrust.filter(seen);

@@ -42,7 +42,7 @@ describe('fitPlants', () => {
       const record = flyLinearLoop({ ...LOOP, plant: flown, kp, gust, seed });
       const bands = instrumentBands(record);
       expect(bands.length).toBeGreaterThanOrEqual(3);
-      const fit = fitPlants([{ bands, equations: [], gain: null }]);
+      const fit = fitPlants([{ bands, equations: [], gain: null, motion: null }]);
       const found = fit.plants[0]!;
       const offDb = Math.abs(20 * Math.log10(found.effectiveness / truth.effectiveness));
       expect(offDb).toBeLessThan(mostDb);
@@ -58,7 +58,7 @@ describe('fitPlants', () => {
       const plant = { ...PLANT, effectiveness };
       const kp = CONTROLLER.kp * (100 / effectiveness);
       const record = flyLinearLoop({ ...LOOP, plant, kp, gust: 1, seed: 20 + i });
-      return { bands: instrumentBands(record), equations: [], gain: null };
+      return { bands: instrumentBands(record), equations: [], gain: null, motion: null };
     });
     const { plants } = fitPlants(evidence);
     expect(plants[0]!.lagS).toBe(plants[1]!.lagS);
@@ -71,7 +71,10 @@ describe('fitPlants', () => {
     const truth = { ...PLANT, lagS: 0.08, effectiveness: 140 };
     const seen = plantAt(truth, s);
     const equation = equationOf(s, seen, 1e-6 * (seen.re ** 2 + seen.im ** 2));
-    const found = plantAt(fitPlants([{ bands: [], equations: [equation], gain: null }]).plants[0]!, s);
+    const found = plantAt(
+      fitPlants([{ bands: [], equations: [equation], gain: null, motion: null }]).plants[0]!,
+      s,
+    );
     near(found.re / seen.re, 1, 0.01);
     near(found.im / seen.im, 1, 0.01);
   });
@@ -80,7 +83,12 @@ describe('fitPlants', () => {
     const s = complex(0, 2 * Math.PI * 3);
     const seen = plantAt(PLANT, s);
     const one = fitPlants([
-      { bands: [], equations: [equationOf(s, seen, 1e-4 * (seen.re ** 2 + seen.im ** 2))], gain: null },
+      {
+        bands: [],
+        equations: [equationOf(s, seen, 1e-4 * (seen.re ** 2 + seen.im ** 2))],
+        gain: null,
+        motion: null,
+      },
     ]);
     const lagStd = Math.sqrt(one.covariance.get(0, 0));
     expect(lagStd).toBeLessThan(PRIOR.lnLag[1]);
@@ -93,8 +101,8 @@ describe('fitPlants', () => {
     const own = equationOf(s, plantAt(PLANT, s), 1);
     expect(
       fitPlants([
-        { bands: [], equations: [own], gain: null },
-        { bands: [], equations: [], gain: null },
+        { bands: [], equations: [own], gain: null, motion: null },
+        { bands: [], equations: [], gain: null, motion: null },
       ]).plants[1],
     ).toBeNull();
   });

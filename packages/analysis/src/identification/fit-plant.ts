@@ -1,21 +1,24 @@
 /**
  * The plant that explains a hover's equations best, with what is known of any such aircraft beforehand, and how sure that is.
  */
-import { CholeskyDecomposition, inverse as invert, Matrix } from 'ml-matrix';
+import { CholeskyDecomposition, EigenvalueDecomposition, inverse as invert, Matrix, solve } from 'ml-matrix';
 import { absolute, complex, multiply, subtract, type Complex } from '../control/complex.js';
 import type { Equation, InstrumentBand } from './evidence.js';
 import { plantAt, type PlantParameters } from './plant-model.js';
 import { NOTHING_KNOWN, PRIOR, type FitPriors, type Known } from './prior.js';
 import type { GainEstimate } from './gain-estimate.js';
+import type { GustEvidence } from './plant-in-gusts.js';
 
 export interface AxisEvidence {
   readonly bands: readonly InstrumentBand[];
   readonly equations: readonly Equation[];
   /** Where there are no bands: the size of the plant's response at one frequency. */
   readonly gain: GainEstimate | null;
+  /** Where there are no bands and no swing sustains itself: what the motion in gusts says. The stick and any ringing are part of it. */
+  readonly motion: GustEvidence | null;
 }
 
-/** Whether anything in the hover shows this axis' plant. */
+/** Whether sticks or swings show this axis' plant; the motion in gusts alone is good for a careful step. */
 export function shows({ bands, equations, gain }: AxisEvidence): boolean {
   return bands.length + equations.length > 0 || gain !== null;
 }
@@ -96,13 +99,16 @@ interface Weighted {
 export function fitPlants(evidence: readonly AxisEvidence[], known: FitPriors = NOTHING_KNOWN): PlantFit {
   let best: { p: Float64Array; cost: number; normal: Matrix } | null = null;
   let weighted: Weighted[] = [];
-  const gains = evidence.flatMap(({ gain }, axis) => (gain === null ? [] : [{ axis, gain }]));
+  const gains = evidence.flatMap(({ gain, motion }, axis) =>
+    gain === null || motion !== null ? [] : [{ axis, gain }],
+  );
+  const motions = evidence.flatMap(({ motion }, axis) => (motion === null ? [] : [rowsOf(motion, axis)]));
   for (const lag of [0.03, 0.055, 0.1]) {
     let p = initial(evidence, lag, known);
     let result: { p: Float64Array; cost: number; normal: Matrix } | null = null;
     for (let pass = 0; pass < 4; pass++) {
       weighted = weigh(evidence, p);
-      result = minimise(weighted, gains, p, evidence.length, known);
+      result = minimise(weighted, gains, motions.flat(), p, evidence.length, known);
       p = result.p;
     }
     if (result !== null && (best === null || result.cost < best.cost)) best = result;
@@ -145,7 +151,11 @@ function initial(evidence: readonly AxisEvidence[], lagS: number, known: FitPrio
       bottom = absolute(plantAt(unit, complex(0, axis.gain.omega)));
     }
     const k = bottom > 0 ? top / bottom : 0;
-    p[COMMON + PER_AXIS * a] = k > 0.05 ? Math.log(k) : (known.lnEffectiveness[a]?.[0] ?? Math.log(30));
+    if (axis.motion !== null) {
+      const likeliest = solve(axis.motion.information, axis.motion.weighted, true);
+      p[COMMON + PER_AXIS * a] = likeliest.get(4, 0);
+    } else
+      p[COMMON + PER_AXIS * a] = k > 0.05 ? Math.log(k) : (known.lnEffectiveness[a]?.[0] ?? Math.log(30));
     p[COMMON + 1 + PER_AXIS * a] = PRIOR.damping[0];
     p[COMMON + 2 + PER_AXIS * a] = PRIOR.instability[0];
   });
@@ -188,7 +198,8 @@ function weigh(evidence: readonly AxisEvidence[], p: Float64Array): Weighted[] {
         sigma: Math.sqrt(level / 2 + (BAND_MODEL_ERROR ** 2 + band.strength ** -2) * size ** 2),
       });
     });
-    for (const e of axis.equations)
+    // A swing that gusts keep alive is part of the motion in them.
+    for (const e of axis.motion === null ? axis.equations : [])
       out.push({
         axis: a,
         s: e.s,
@@ -198,6 +209,34 @@ function weigh(evidence: readonly AxisEvidence[], p: Float64Array): Weighted[] {
       });
   });
   return out;
+}
+
+/** A sum of parameters that is known to within one. */
+interface LinearRow {
+  readonly places: readonly number[];
+  readonly weights: readonly number[];
+  readonly value: number;
+}
+
+/** Less information than this is none. */
+const NO_INFORMATION = 1e-6;
+
+/** What a motion in gusts says, along the axes of its ellipsoid. */
+function rowsOf({ information, weighted }: GustEvidence, axis: number): LinearRow[] {
+  const own = COMMON + PER_AXIS * axis;
+  const places = [0, 1, own + 1, own + 2, own];
+  const symmetric = Matrix.add(information, information.transpose()).mul(0.5);
+  const { realEigenvalues, eigenvectorMatrix } = new EigenvalueDecomposition(symmetric);
+  return realEigenvalues.flatMap((size, i) => {
+    if (!(size > NO_INFORMATION)) return [];
+    const direction = places.map((_, j) => eigenvectorMatrix.get(j, i));
+    const root = Math.sqrt(size);
+    return {
+      places,
+      weights: direction.map((v) => root * v),
+      value: direction.reduce((sum, v, j) => sum + v * weighted.get(j, 0), 0) / root,
+    };
+  });
 }
 
 function priorsOf(count: number, known: FitPriors): Known[] {
@@ -210,6 +249,7 @@ function priorsOf(count: number, known: FitPriors): Known[] {
 function minimise(
   equations: readonly Weighted[],
   gains: readonly { readonly axis: number; readonly gain: GainEstimate }[],
+  rows: readonly LinearRow[],
   start: Float64Array,
   axes: number,
   known: FitPriors,
@@ -217,7 +257,7 @@ function minimise(
   const priors = priorsOf(axes, known);
   const size = start.length;
   const residuals = (p: Float64Array): Float64Array => {
-    const r = new Float64Array(2 * equations.length + size + gains.length);
+    const r = new Float64Array(2 * equations.length + size + gains.length + rows.length);
     equations.forEach((e, i) => {
       const d = subtract(e.rate, multiply(plantAt(parametersOf(p, e.axis), e.s), e.demand));
       r[2 * i] = d.re / e.sigma;
@@ -229,6 +269,10 @@ function minimise(
     gains.forEach(({ axis, gain }, i) => {
       const size = absolute(plantAt(parametersOf(p, axis), complex(0, gain.omega)));
       r[2 * equations.length + priors.length + i] = (Math.log(size) - gain.lnGain) / gain.lnGainStd;
+    });
+    rows.forEach(({ places, weights, value }, i) => {
+      r[2 * equations.length + priors.length + gains.length + i] =
+        weights.reduce((sum, w, j) => sum + w * p[places[j]!]!, 0) - value;
     });
     return r;
   };

@@ -2,8 +2,8 @@
 import { AXES, type AxisName, type ChannelName, type Flight, type Interval } from '@settle/parser';
 import { BODY_AXIS_OF } from '../oscillation/axis-signals.js';
 import { eachAxis, type EachAxis } from '../per-axis.js';
-import { evenRecord, firstSignal } from '../signals.js';
-import { applyStops, interpolate, type AppliedDemands } from './applied-demand.js';
+import { evenRecord, firstSignal, interpolate } from '../signals.js';
+import { applyStops, type AppliedDemands } from './applied-demand.js';
 import { controllerOf, type AxisController, type DeclaredController } from './controller.js';
 
 /** Rates and demands of all axes over an interval, on the clock of the rates. */

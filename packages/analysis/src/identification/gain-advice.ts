@@ -11,7 +11,7 @@ import {
 import { shownByStick } from './fit-plant.js';
 import type { SupposedPlant } from './fit-axes.js';
 import type { AxisIdentification } from './identify.js';
-import { predict, type GainFactors } from './gain-search.js';
+import { AIM, largestAttitudeFactor, predict, type GainFactors } from './gain-search.js';
 
 export interface AxisDecision {
   readonly axis: AxisName;
@@ -49,7 +49,7 @@ const SURE_SHARE = 0.8;
 export function adviseGains({ decisions, upset, bending }: GainAdviceContext): Advice[] {
   return decisions.flatMap(({ axis, id: flown, measured: shown, supposed: given, rule: plain }) => {
     // After an upset nothing is changed but what an identified plant bears.
-    const supposed = upset ? null : given;
+    const supposed = upset && flown.supposed?.from !== 'motion' ? null : given;
     const rule = upset || supposed !== null ? null : plain;
     const measured = shown ?? supposed;
     const from = supposed === null ? null : (flown.supposed?.from ?? null);
@@ -66,9 +66,13 @@ export function adviseGains({ decisions, upset, bending }: GainAdviceContext): A
       D: Math.min(1, wanted.D),
       attitude: Math.min(1, wanted.attitude),
     };
-    // Less of anything in a loop that is too loose could tip it over.
-    if (measured === null || id.plant === null || measured.why === 'too-loose') return [];
-    if (wanted.P > 1 + NO_CHANGE + LITTLE_RAISE) return [];
+    if (measured === null || id.plant === null) return [];
+    // Less of anything in a loop that is too loose could tip it over, but for an attitude gain that is too much for it.
+    if (measured.why === 'too-loose' || wanted.P > 1 + NO_CHANGE + LITTLE_RAISE) {
+      if (upset || measured.kept.attitude > 1 - SURE_SHARE) return [];
+      const attitude = largestAttitudeFactor(id, id.plant, SAME, AIM) ?? 1;
+      Object.assign(lowered, SAME, { attitude: Math.min(1, Math.max(attitude, LEAST_ATTITUDE)) });
+    }
     const holds = id.draws.filter((draw) => {
       const m = predict(id, draw, lowered);
       return m?.rate?.stable === true && m.attitude?.stable !== false;
@@ -79,6 +83,9 @@ export function adviseGains({ decisions, upset, bending }: GainAdviceContext): A
   });
 }
 
+const SAME: GainFactors = { P: 1, I: 1, D: 1, attitude: 1 };
+/** An attitude gain is not taken down further in one step. */
+const LEAST_ATTITUDE = 0.3;
 /** A loop that calls for more P than this is too loose: reducing anything there could tip it over. */
 const LITTLE_RAISE = 0.5;
 
@@ -107,7 +114,7 @@ function adviceOf(
   const basis: Advice['basis'] =
     measured === null || supposed === 'other-axes'
       ? 'rule-of-thumb'
-      : supposed === 'gusts' || shownByStick(id.evidence)
+      : supposed === 'motion' || shownByStick(id.evidence)
         ? 'margins'
         : 'ultimate-cycle';
   const one = (
@@ -147,8 +154,8 @@ function adviceOf(
 }
 
 const SUPPOSED: Readonly<Record<SupposedPlant['from'], string>> = {
-  gusts:
-    'only gusts move this axis; how it moves in them tells how strong its demand is, for its loop is far from its limit, but no margin',
+  motion:
+    'only gusts move this axis; the shape of its motion tells what its loops make of them, and so the plant, if gusts are as smooth as they are taken to be: good for this step, not for a margin',
   'other-axes':
     'this axis shows nothing of its own; it hangs on the same rotors as those that do, and its effectiveness is taken to be like theirs within a factor of two',
 };

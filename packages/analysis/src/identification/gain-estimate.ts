@@ -5,5 +5,5 @@ export interface GainEstimate {
   /** ln |G(jω)|, G in rad/s per unit demand, and its standard deviation. */
   readonly lnGain: number;
   readonly lnGainStd: number;
-  readonly from: 'weak-stick' | 'large-swing' | 'gusts';
+  readonly from: 'weak-stick' | 'large-swing';
 }

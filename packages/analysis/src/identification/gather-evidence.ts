@@ -1,15 +1,12 @@
 /** What a hover shows of the plant of an axis, each kind of evidence only where it can be trusted. */
 import { AXES, type AxisName } from '@settle/parser';
-import type { EachAxis } from '../per-axis.js';
 import type { AxisController } from './controller.js';
 import { outsideDrive } from './driven-axis.js';
 import { instrumentBands, oscillationEquations, type AxisRecord } from './evidence.js';
 import type { AxisEvidence } from './fit-plant.js';
 import type { FlownRecord } from './flown-record.js';
-import type { GainEstimate } from './gain-estimate.js';
 import { gainFromLargeSwing } from './large-swing.js';
-import { gainFromGusts } from './loose-loop.js';
-import { motionOf } from './motion.js';
+import { plantInGusts, type GustEvidence, type Mover } from './plant-in-gusts.js';
 import { referenceByStick } from './stick-reference.js';
 import { gainFromWeakStick } from './weak-stick.js';
 
@@ -41,7 +38,7 @@ export function gatherEvidence(
 ): AxisEvidence {
   const rate = rates[axis];
   const demand = applied.perAxis[axis];
-  if (rate === null || demand === null) return { bands: [], equations: [], gain: null };
+  if (rate === null || demand === null) return { bands: [], equations: [], gain: null, motion: null };
   const record: AxisRecord = { startS, stepS, rate, demand, instrument: onClock(`stick.${axis}`) };
   const bands = instrumentBands(record);
   // What holds a swing at its size is most often the motors' stops. Where they are not seen, the demand asked is not what
@@ -58,13 +55,14 @@ export function gatherEvidence(
         o.selfSustained ? 0 : Math.max(0.1, 2 * (o.dampingRatio ?? 0.05)),
       ),
     );
-  if (bands.length >= FEWEST_BANDS) return { bands, equations, gain: null };
+  if (bands.length >= FEWEST_BANDS) return { bands, equations, gain: null, motion: null };
+  const none = { bands: [], equations, gain: null, motion: null };
   const reference = referenceByStick(axis, onClock, stepS);
-  if (reference === null || controller === null) return { bands: [], equations, gain: null };
+  if (reference === null || controller === null) return none;
   // Where the stops take much of the time, what gets through them has little to do with what was asked.
-  if (applied.cutShare[axis] > MOST_CUT) return { bands: [], equations, gain: null };
+  if (applied.cutShare[axis] > MOST_CUT) return none;
   const drive = outsideDrive(axis, reference, demand, controller, onClock);
-  return { bands: [], equations, gain: drive === null ? null : gainFromWeakStick(record, drive, controller) };
+  return drive === null ? none : { ...none, gain: gainFromWeakStick(record, drive, controller) };
 }
 
 export function gainOfRunaway(
@@ -78,53 +76,37 @@ export function gainOfRunaway(
     : gainFromLargeSwing({ startS, stepS, rate, demand, instrument: null });
 }
 
-/** Share of the hover in which the stops may cut a demand whose loop is read from gusts. */
-const MOST_CUT_IN_GUSTS = 0.1;
+/** Share of another axis' angular acceleration that may come over through rotors, mass and frame (common practice, no source). */
+const COMES_OVER = 0.1;
 
-export function gainOfGusts(
+/** @param oscillations of all axes; a swing that sustains itself has no likeness to what gusts make of a stable loop */
+export function motionInGusts(
   { startS, stepS, rates, applied, onClock }: FlownRecord,
   axis: AxisName,
   controller: AxisController | null,
-): GainEstimate | null {
+  oscillations: readonly KnownOscillation[],
+): GustEvidence | null {
   const rate = rates[axis];
   const demand = applied.perAxis[axis];
   const reference = referenceByStick(axis, onClock, stepS);
   if (rate === null || demand === null || controller === null || reference === null) return null;
-  if (applied.cutShare[axis] > MOST_CUT_IN_GUSTS || applied.stopsUnknown) return null;
-  if (movedByOthers(rates, axis, stepS)) return null;
+  if (applied.stopsUnknown) return null;
+  if (oscillations.some((o) => o.axis === axis && (o.selfSustained || o.bends))) return null;
   const drive = outsideDrive(axis, reference, demand, controller, onClock);
-  return drive === null
-    ? null
-    : gainFromGusts({ startS, stepS, rate, demand, instrument: null }, drive, controller);
-}
-
-/** What the other axes may do to this one, over its own angular acceleration (RMS), beyond which gusts are not all that moves it. */
-const MOST_FROM_OTHERS = 0.3;
-/** Share of another axis' angular acceleration that may come over through rotors, mass and frame (common practice, no source). */
-const COMES_OVER = 0.1;
-
-/** Whether a swing of the other axes, through coupling or as a turning body, moves this one. */
-function movedByOthers(
-  rates: Readonly<EachAxis<Float64Array | null>>,
-  axis: AxisName,
-  stepS: number,
-): boolean {
-  const acceleration = (values: Float64Array | null): number => {
-    const { rateStd, rateHz } = motionOf(values, null, stepS);
-    return 2 * Math.PI * rateHz * rateStd;
-  };
-  const own = acceleration(rates[axis]);
-  const others = AXES.filter((other) => other !== axis).map((other) => rates[other]);
-  const [a, b] = others;
+  if (drive === null) return null;
+  const others = AXES.filter((other) => other !== axis).flatMap((other) => rates[other] ?? []);
+  const movers: Mover[] = others.map((values) => ({ values, isRate: true, most: COMES_OVER }));
   // A body that turns about two axes at once turns about the third: at most by the product of both rates.
-  const turned =
-    a == null || b == null
-      ? 0
-      : motionOf(
-          a.map((v, i) => v * b[i]!),
-          null,
-          stepS,
-        ).rateStd;
-  const coupled = COMES_OVER * Math.hypot(...others.map(acceleration));
-  return Math.hypot(turned, coupled) > MOST_FROM_OTHERS * own;
+  const [a, b] = others;
+  if (a !== undefined && b !== undefined)
+    movers.push({ values: a.map((v, i) => v * b[i]!), isRate: false, most: 1 });
+  const swings = oscillations.filter((o) => o.axis !== axis && o.selfSustained);
+  return plantInGusts(
+    { startS, stepS, rate, demand, instrument: null },
+    drive,
+    controller,
+    movers,
+    swings.map((o) => o.frequencyHz),
+    applied.cutShare[axis],
+  );
 }

@@ -7,7 +7,7 @@ import type { AxisController, DeclaredController } from './controller.js';
 import { fitAll, supposePlants, type AxisFit, type SupposedPlant } from './fit-axes.js';
 import { shownByStick, shows, type AxisEvidence, type PlantNormal } from './fit-plant.js';
 import { controllerOnClock, recordOver } from './flown-record.js';
-import { gainOfGusts, gainOfRunaway, gatherEvidence, type KnownOscillation } from './gather-evidence.js';
+import { gainOfRunaway, gatherEvidence, motionInGusts, type KnownOscillation } from './gather-evidence.js';
 import { marginsOf, type AxisLoops, type BothMargins } from './loop-model.js';
 import { motionOf, type Motion } from './motion.js';
 import type { PlantParameters } from './plant-model.js';
@@ -69,13 +69,12 @@ export function identifyAxes(
   for (const axis of AXES)
     if (!shows(evidence[axis]) && !whole.applied.stopsUnknown)
       evidence[axis] = { ...evidence[axis], gain: gainOfRunaway(whole, axis) };
-  const gusts = eachAxis((axis) =>
-    shownByStick(evidence[axis]) ? null : gainOfGusts(flown, axis, controllers[axis]),
-  );
-  // A swing shows one frequency; the gusts' motion around it says whether its loop is far from the limit.
   for (const axis of AXES)
-    if (shows(evidence[axis]) && gusts[axis] !== null)
-      evidence[axis] = { ...evidence[axis], gain: gusts[axis] };
+    if (evidence[axis].bands.length === 0)
+      evidence[axis] = {
+        ...evidence[axis],
+        motion: motionInGusts(flown, axis, controllers[axis], oscillations),
+      };
   const bending = eachAxis((axis) =>
     oscillations.filter((o) => o.axis === axis && o.bends).map((o) => o.frequencyHz),
   );
@@ -89,20 +88,19 @@ export function identifyAxes(
       ...evidence[axis],
       equations: evidence[axis].equations.filter((e) => !fast.includes(e)),
     };
-    if (evidence[axis].equations.length === 0 && evidence[axis].gain?.from === 'gusts')
-      evidence[axis] = { ...evidence[axis], gain: null };
   }
   if (AXES.some((axis) => bending[axis].length > 0)) fits = fitAll(evidence);
   // Where a swing alone calls for an aircraft that does not exist, it shows no plant.
   for (const axis of AXES)
     if (!shownByStick(evidence[axis]) && fits[axis] !== null && isStrained(fits[axis].plant))
       fits[axis] = null;
-  const supposed = supposePlants(evidence, fits, gusts);
+  const supposed = supposePlants(evidence, fits);
+  const shown = eachAxis((axis) => (shows(evidence[axis]) ? fits[axis] : null));
   return eachAxis((axis) =>
     describe(
       axis,
       controllers[axis],
-      fits[axis],
+      shown[axis],
       supposed[axis],
       evidence[axis],
       bending[axis],
@@ -156,9 +154,8 @@ function describe(
         ? []
         : evidence.gain.from === 'weak-stick'
           ? ['what little the stick moved among the gusts']
-          : evidence.gain.from === 'gusts'
-            ? ['its motion in gusts']
-            : ['the swing that ran away']),
+          : ['the swing that ran away']),
+      ...(evidence.motion === null ? [] : ['its motion in gusts']),
       ...(evidence.equations.length > 0 ? ['the oscillation itself'] : []),
     ].join(' and ')}`,
     why:
@@ -167,7 +164,7 @@ function describe(
         : fit === null && applied.stopsUnknown && swings
           ? 'it swings by itself and the motor commands are not logged with the demands, so what the stops take away is not seen; log the motor commands'
           : fit === null
-            ? `nothing but gusts is seen to move this axis, and gusts alone do not show a plant; ${sticksLogged ? '' : 'log the sticks and '}fly small single stick movements in a calm hover`
+            ? `nothing but gusts is seen to move this axis, and ${evidence.motion === null ? 'gusts alone do not show a plant' : 'what the shape of its motion says is good for a careful change of gains, not for a margin'}; ${sticksLogged ? '' : 'log the sticks and '}fly small single stick movements in a calm hover`
             : null,
   };
 }

@@ -126,7 +126,7 @@ function whereStickRules(x: DrivenAxis): DrivenAxis {
   const end = x.omegas.findIndex((_, i) => lost[i]! > MOST_LOST * stick[i]!);
   if (end < 0) return x;
   return {
-    df: x.df,
+    ...x,
     omegas: x.omegas.slice(0, end),
     rate: x.rate.slice(0, end),
     asked: x.asked.slice(0, end),

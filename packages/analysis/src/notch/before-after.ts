@@ -7,7 +7,7 @@ import {
   type Interval,
   type Signal,
 } from '@settle/parser';
-import { interpolate } from '../identification/applied-demand.js';
+import { evenRecord, firstSignal, interpolate, type EvenRecord } from '../signals.js';
 import {
   exchangeFilter,
   exchangeLowPass,
@@ -15,7 +15,6 @@ import {
   runTrackingNotch,
   type Biquad,
 } from '../filters/index.js';
-import { evenRecord, firstSignal, type EvenRecord } from '../signals.js';
 import { powerSpectralDensity, type PowerSpectrum } from '../spectrum/welch.js';
 import { isUnavailable } from '../unavailable.js';
 import type { VibrationStudy } from '../vibration/vibration-study.js';

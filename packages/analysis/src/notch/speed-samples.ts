@@ -3,8 +3,7 @@
  * show what is left of a line's wandering once a notch follows.
  */
 import type { Flight } from '@settle/parser';
-import { interpolate } from '../identification/applied-demand.js';
-import { firstSignal, motorSignals, smoothed } from '../signals.js';
+import { firstSignal, interpolate, motorSignals, smoothed } from '../signals.js';
 import { isUnavailable } from '../unavailable.js';
 import type { RotorStudy, StudiedLine, VibrationStudy } from '../vibration/vibration-study.js';
 import type { Schedule } from './plan-types.js';

@@ -1,8 +1,7 @@
 /** Where a stick moved an axis: how much of the motion it explains, by frequency. */
 import type { Signal } from '@settle/parser';
 import type { AxisStudy } from '../axis-study.js';
-import { interpolate } from '../identification/applied-demand.js';
-import { evenRecord } from '../signals.js';
+import { evenRecord, interpolate } from '../signals.js';
 import { coherence, coherenceThreshold, type Coherence } from '../spectrum/welch.js';
 import type { FlightStudy } from '../study-flight.js';
 import type { Unavailable } from '../unavailable.js';
