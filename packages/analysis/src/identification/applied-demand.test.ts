@@ -20,6 +20,8 @@ interface Made {
   readonly throttle?: (t: number) => number;
   readonly motorHz?: number;
   readonly logThrottle?: boolean;
+  /** Pitch jumps from end to end 11 times a second, which no line between two samples follows. */
+  readonly jumps?: boolean;
 }
 
 const demandsOf = (size: number): Record<AxisName, (t: number) => number> => ({
@@ -29,8 +31,11 @@ const demandsOf = (size: number): Record<AxisName, (t: number) => number> => ({
 });
 
 /** Motors that do what they are told between a low stop of 0.05 and a high one of 1. */
-function hover({ size, throttle = () => 0.5, motorHz = 100, logThrottle = true }: Made) {
-  const demands = demandsOf(size);
+function hover({ size, throttle = () => 0.5, motorHz = 100, logThrottle = true, jumps = false }: Made) {
+  const smooth = demandsOf(size);
+  const demands = jumps
+    ? { ...smooth, pitch: (t: number) => (Math.floor(11.3 * t) % 2 === 0 ? size : -size) }
+    : smooth;
   const wanted = (m: number, t: number): number =>
     throttle(t) + AXES3.reduce((sum, a) => sum + AUTHORITY[a] * SIGNS[m]![a] * demands[a](t), 0);
   const held = (m: number, t: number): number => Math.max(LOW, Math.min(1, wanted(m, t)));
@@ -80,6 +85,18 @@ describe('applyStops', () => {
     const asked = made.asked.roll.reduce((most, v) => Math.max(most, Math.abs(v)), 0);
     const got = applied.perAxis.roll!.reduce((most, v) => Math.max(most, Math.abs(v)), 0);
     expect(asked - got).toBeGreaterThan(0.1);
+  });
+
+  it('learns the motors from the samples that follow where demands jump between samples', () => {
+    const made = hover({ size: 0.7, motorHz: 83, jumps: true });
+    const applied = applyStops(made.flight, WHOLE, made.clock, made.asked, 'the logged demands');
+    expect(applied.stopsUnknown).toBe(false);
+    for (const axis of AXES3) {
+      const right = [...made.clock].filter(
+        (t, k) => Math.abs(applied.perAxis[axis]![k]! - made.truth(axis, t)) < 0.02,
+      );
+      expect(right.length / made.clock.length).toBeGreaterThan(0.9);
+    }
   });
 
   it('cuts a roll demand that pushes two motors into each stop to (0.95 + 0)/(2 × 0.5) by hand', () => {
