@@ -22,6 +22,8 @@ interface Made {
   readonly logThrottle?: boolean;
   /** Pitch jumps from end to end 11 times a second, which no line between two samples follows. */
   readonly jumps?: boolean;
+  /** By how much the demands are logged after the motors, s. */
+  readonly lateS?: number;
 }
 
 const demandsOf = (size: number): Record<AxisName, (t: number) => number> => ({
@@ -31,7 +33,14 @@ const demandsOf = (size: number): Record<AxisName, (t: number) => number> => ({
 });
 
 /** Motors that do what they are told between a low stop of 0.05 and a high one of 1. */
-function hover({ size, throttle = () => 0.5, motorHz = 100, logThrottle = true, jumps = false }: Made) {
+function hover({
+  size,
+  throttle = () => 0.5,
+  motorHz = 100,
+  logThrottle = true,
+  jumps = false,
+  lateS = 0,
+}: Made) {
   const smooth = demandsOf(size);
   const demands = jumps
     ? { ...smooth, pitch: (t: number) => (Math.floor(11.3 * t) % 2 === 0 ? size : -size) }
@@ -46,7 +55,7 @@ function hover({ size, throttle = () => 0.5, motorHz = 100, logThrottle = true, 
     'motor.3.command': { hz: motorHz, at: (t) => held(2, t) },
     'motor.4.command': { hz: motorHz, at: (t) => held(3, t) },
   });
-  const clock = Float64Array.from({ length: 2000 }, (_, i) => i / 200);
+  const clock = Float64Array.from({ length: 2000 }, (_, i) => i / 200 + lateS);
   const asked = {
     roll: clock.map(demands.roll),
     pitch: clock.map(demands.pitch),
@@ -88,7 +97,7 @@ describe('applyStops', () => {
   });
 
   it('learns the motors from the samples that follow where demands jump between samples', () => {
-    const made = hover({ size: 0.7, motorHz: 83, jumps: true });
+    const made = hover({ size: 0.7, jumps: true, lateS: 0.0023 });
     const applied = applyStops(made.flight, WHOLE, made.clock, made.asked, 'the logged demands');
     expect(applied.stopsUnknown).toBe(false);
     for (const axis of AXES3) {
