@@ -46,7 +46,10 @@ export function vibrationSection(vibration: Vibration, filters: Diagnosis['filte
 
 function rotorSentence(rotor: Vibration['rotor']): string {
   if (isUnavailable(rotor)) return `Rotor speed is not known: ${rotor.unavailable}.`;
-  const from = rotor.from === 'speed-channel' ? 'from the logged rotor speed' : 'read from the spectrum';
+  const from =
+    rotor.from === 'speed-channel'
+      ? 'from the logged rotor speed'
+      : 'read from the spectrum, mostly within 1 %, and 1 to 2 % off where a rotor hardly shows';
   return (
     `Rotors turn at ${formatSignificant(rotor.hoverHz)} Hz in hover ` +
     `(${formatSignificant(rotor.lowHz)} to ${formatSignificant(rotor.highHz)} Hz), ${from}.`

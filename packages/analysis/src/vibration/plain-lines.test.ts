@@ -31,6 +31,14 @@ test('what is narrow among rotors whose speeds are not logged may be a part of t
   expect(line.evidence[0]).toContain('log the rotor speeds');
 });
 
+test('what is narrow just beside them is structure by a guess', () => {
+  for (const hz of [107, 115]) {
+    const line = describePlainLine(peak(hz, 0.3), known);
+    expect([line.kind, line.confidence]).toEqual(['structure', 0.6]);
+  }
+  expect(describePlainLine(peak(120, 0.3), known).confidence).toBeGreaterThan(0.8);
+});
+
 test('a mode too wide for a rotor is structure among them as well', () => {
   expect(describePlainLine(peak(224, 4), known).kind).toBe('structure');
 });

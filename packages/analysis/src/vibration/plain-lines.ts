@@ -78,6 +78,8 @@ type Decision = Pick<StudiedLine, 'kind' | 'confidence' | 'evidence'>;
 
 /** A mode wider than this, half width over frequency, is no part of a rotor's line. */
 const NARROW = 0.008;
+/** A narrow one this near to where rotors stand, as a share of the frequency, may be one that hardly shows. */
+const NEAR_ROTORS = 0.02;
 
 function decide(peak: FoundPeak, { loops, ground, rotorsKnown, rotorRanges }: PlainContext): Decision {
   const { record, fitted } = peak;
@@ -121,6 +123,18 @@ function decide(peak: FoundPeak, { loops, ground, rotorsKnown, rotorRanges }: Pl
       confidence: 0,
       evidence: [
         `it stands among the rotors’ lines of ${among.order === 1 ? 'once' : `${String(among.order)} times`} per revolution, whose speeds are known from the spectrum only: part of them, or something that rings there; log the rotor speeds to tell`,
+      ],
+    };
+  const beside = rotorRanges.some(
+    ({ lowHz, highHz }) =>
+      frequencyHz > (1 - NEAR_ROTORS) * lowHz && frequencyHz < (1 + NEAR_ROTORS) * highHz,
+  );
+  if (!tone && beside && fitted.halfWidthHz < NARROW * frequencyHz)
+    return {
+      kind: 'structure',
+      confidence: 0.6,
+      evidence: [
+        'it follows no rotor that was found, but stands beside them, and their speeds are known from the spectrum only; log the rotor speeds to be sure',
       ],
     };
   if (!tone && rotorsKnown)
