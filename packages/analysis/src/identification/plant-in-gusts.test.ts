@@ -155,7 +155,7 @@ describe('a plant read from motion in gusts', () => {
     expectRight(errors, 1);
   });
 
-  it('says nothing of a record too short, or with an attitude loop it does not know', () => {
+  it('says nothing of a record too short, of one that stands still, or with an attitude loop it does not know', () => {
     expect(read(PLANT, 1, { durationS: 1.5 })).toBeNull();
     const record = flyLinearLoop({
       ...GAINS,
@@ -169,5 +169,9 @@ describe('a plant read from motion in gusts', () => {
     const none = new Float64Array(record.rate.length);
     const drive = { reference: none, lostReference: none, lostDemand: none };
     expect(plantInGusts(record, drive, { ...CONTROLLER, attitude: null }, [], [], 0)).toBeNull();
+    const still = { ...record, rate: none, demand: none };
+    expect(plantInGusts(still, drive, CONTROLLER, [], [], 0)).toBeNull();
+    const steady = { ...record, rate: none.map(() => 0.01), demand: none };
+    expect(plantInGusts(steady, drive, CONTROLLER, [], [], 0)).toBeNull();
   });
 });

@@ -61,6 +61,8 @@ const LARGEST_EFFECTIVENESS = 600;
 const LARGEST_SPREAD = 0.5;
 const START_STEP = 1.35;
 const STARTS = 3;
+/** ln of a gust level that no gyro could resolve. */
+const LEAST_LEVEL = -100;
 
 function plantOf(p: ArrayLike<number>): PlantParameters {
   return {
@@ -173,7 +175,9 @@ function startsOf(motion: GustMotion, isStable: (p: ArrayLike<number>) => boolea
         p[4] = Math.log(k);
         p[5] = Math.log(corner);
         motion.setLevel(p);
-        all.push({ p, cost: motion.cost(p) });
+        const cost = motion.cost(p);
+        // A record of nothing but zeros has no level.
+        if (Number.isFinite(cost) && p.at(-1)! > LEAST_LEVEL) all.push({ p, cost });
       }
   all.sort((a, b) => a.cost - b.cost);
   const chosen: Float64Array[] = [];
