@@ -81,10 +81,10 @@ describe('the demo record', () => {
 
 describe('choosing from a record', () => {
   test('names choose hovers, in the order flown', async () => {
-    const { status, stdout } = await settle(['compare', 'hover 4', 'hover 3', '--record', RECORD, '--json']);
+    const { status, stdout } = await settle(['compare', 'hover 3', 'hover 1', '--record', RECORD, '--json']);
     expect(status).toBe(0);
     const chosen = JSON.parse(stdout) as Comparison;
-    expect(chosen.flights.map(({ flight }) => flight.name)).toEqual(['hover 3', 'hover 4']);
+    expect(chosen.flights.map(({ flight }) => flight.name)).toEqual(['hover 1', 'hover 3']);
   });
 
   test.each([

@@ -132,9 +132,11 @@ describe('the tool against fixed steps by someone who is told the truth, on the 
     expect(rule.goodWithinPct[2]).toBeLessThan(75);
     expect(rule.goodWithinPct[4]).toBeGreaterThan(75);
     // Wanted are 90 % and 98 % and no harm at all; what is met is in docs/methods.md. This holds what has been reached.
-    expect(tool.goodWithinPct[2]).toBeGreaterThan(rule.goodWithinPct[2]! + 8);
-    expect(tool.goodWithinPct[4]).toBeGreaterThanOrEqual(85);
-    expect(tool.unsafe).toBeLessThanOrEqual(2);
+    expect(tool.goodWithinPct[2]).toBeGreaterThan(rule.goodWithinPct[2]! + 15);
+    expect(tool.goodWithinPct[2]).toBeGreaterThanOrEqual(80);
+    expect(tool.goodWithinPct[4]).toBeGreaterThanOrEqual(87);
+    expect(tool.medianChanges).toBe(1);
+    expect(tool.unsafe).toBeLessThanOrEqual(1);
     expect(tool.newUpsets).toBeLessThanOrEqual(1);
     expect(tool.flexible).toBe(3);
     expect(tool.unmodelled).toBeGreaterThanOrEqual(4);

@@ -61,6 +61,10 @@ const LARGEST_EFFECTIVENESS = 600;
 const LARGEST_SPREAD = 0.5;
 const START_STEP = 1.35;
 const STARTS = 3;
+/** Steps from every start, after which the best goes on, until a step gains less than this in the log likelihood. */
+const FIRST_STEPS = 5;
+const MOST_STEPS = 25;
+const ENOUGH = 3e-3;
 /** ln of a gust level that no gyro could resolve. */
 const LEAST_LEVEL = -100;
 
@@ -152,17 +156,23 @@ function throughStops(x: DrivenAxis): DrivenAxis {
 
 interface Found {
   readonly p: Float64Array;
-  readonly cost: number;
   readonly information: Matrix;
 }
 
+interface Descent {
+  readonly p: Float64Array;
+  readonly cost: number;
+}
+
 function fit(motion: GustMotion, isStable: (p: ArrayLike<number>) => boolean): Found | null {
-  let best: Found | null = null;
+  let best: Descent | null = null;
   for (const start of startsOf(motion, isStable)) {
-    const one = descend(motion, start, isStable);
+    const one = descend(motion, start, isStable, FIRST_STEPS);
     if (best === null || one.cost < best.cost) best = one;
   }
-  return best;
+  if (best === null) return null;
+  const { p } = descend(motion, best.p, isStable, MOST_STEPS);
+  return { p, information: motion.score(p).information };
 }
 
 function startsOf(motion: GustMotion, isStable: (p: ArrayLike<number>) => boolean): Float64Array[] {
@@ -194,18 +204,19 @@ function descend(
   motion: GustMotion,
   start: Float64Array,
   isStable: (p: ArrayLike<number>) => boolean,
-): Found {
+  steps: number,
+): Descent {
   let p = start;
   let cost = motion.cost(p);
   let damping = 1e-2;
-  for (let iteration = 0; iteration < 25; iteration++) {
+  for (let step = 0; step < steps; step++) {
     const { gradient, information } = motion.score(p);
     let gain = 0;
     for (let attempt = 0; attempt < 7 && gain === 0; attempt++) {
       const damped = information.clone();
       for (let j = 0; j < motion.size; j++) damped.set(j, j, damped.get(j, j) * (1 + damping) + 1e-9);
-      const step = new CholeskyDecomposition(damped).solve(gradient);
-      const next = p.map((v, j) => v + Math.max(-0.5, Math.min(0.5, step.get(j, 0))));
+      const move = new CholeskyDecomposition(damped).solve(gradient);
+      const next = p.map((v, j) => v + Math.max(-0.5, Math.min(0.5, move.get(j, 0))));
       const nextCost = motion.cost(next);
       if (nextCost < cost && isStable(next)) {
         gain = cost - nextCost;
@@ -214,9 +225,9 @@ function descend(
         damping = Math.max(1e-4, damping / 4);
       } else damping *= 6;
     }
-    if (gain < 1e-3) break;
+    if (gain < ENOUGH) break;
   }
-  return { p, cost, information: motion.score(p).information };
+  return { p, cost };
 }
 
 /** Whether the plant is one that such an aircraft may have, and its effectiveness known at all. */
