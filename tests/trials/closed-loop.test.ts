@@ -48,7 +48,7 @@ describe('the closed-loop trial', () => {
     const { firstUpsets } = summariseTrials(first, 0);
     expect(firstUpsets).toBeGreaterThan(0);
     // A trial in which every second aircraft is lost at once would not be flown with care.
-    expect(firstUpsets).toBeLessThan(5);
+    expect(firstUpsets).toBeLessThan(4);
   });
 
   it('sees harm: advice that spoils good gains is unsafe, whichever way it errs', () => {

@@ -66,15 +66,16 @@ export function learnMix(
       demands: known.map((axis) => interpolate(clock, asked[axis]!, at)),
       throttle: throttle === null ? null : interpolate(throttle.clock.timeS, throttle.values, at),
     };
-    const shares = sharesOf(samples) ?? sharesOf(trimmed(samples));
+    const whole = sharesOf(samples);
+    const kept = whole === null ? trimmed(samples) : samples;
+    const shares = whole ?? sharesOf(kept);
     if (shares === null) return null;
-    const { kept, follows } = shares;
     // What is left when the demands are taken out changes slowly: it is read off the free samples.
     const rest = Float64Array.from(kept.command, (v, i) =>
-      follows.reduce((left, share, a) => left - share * kept.demands[a]![i]!, v),
+      shares.reduce((left, share, a) => left - share * kept.demands[a]![i]!, v),
     );
     mix.push({
-      shares: follows,
+      shares,
       common: interpolate(kept.at, rest, clock),
       low: low ?? Number.NEGATIVE_INFINITY,
       high: high ?? Number.POSITIVE_INFINITY,
@@ -91,33 +92,45 @@ interface MotorSamples {
   readonly throttle: Float64Array | null;
 }
 
-function fitCommand({ command, demands, throttle }: MotorSamples): {
-  coefficients: ArrayLike<number>;
-  residuals: Float64Array;
-} | null {
-  const one = new Float64Array(command.length).fill(1);
-  const solve = (columns: Float64Array[]): ReturnType<typeof fitCommand> => {
-    const fit = solveLeastSquares(columns, command);
+interface CommandFit {
+  /** Change of command per unit of each demand. */
+  readonly shares: readonly number[];
+  /** What demands, throttle and constant leave of the commands. */
+  readonly left: (of: MotorSamples) => Float64Array;
+}
+
+function fitCommand(samples: MotorSamples): CommandFit | null {
+  const solve = (columnsOf: (of: MotorSamples) => Float64Array[]): CommandFit | null => {
+    const fit = solveLeastSquares(columnsOf(samples), samples.command);
     if (fit === null) return null;
-    const residuals = command.map((v, i) =>
-      columns.reduce((left, column, c) => left - fit.coefficients[c]! * column[i]!, v),
-    );
-    return { coefficients: fit.coefficients, residuals };
+    return {
+      shares: samples.demands.map((_, a) => fit.coefficients[a]!),
+      left: (of) => {
+        const columns = columnsOf(of);
+        return of.command.map((v, i) =>
+          columns.reduce((rest, column, c) => rest - fit.coefficients[c]! * column[i]!, v),
+        );
+      },
+    };
   };
+  const one = ({ command }: MotorSamples): Float64Array => new Float64Array(command.length).fill(1);
   // A throttle that never moves cannot be told from the constant.
-  return (throttle === null ? null : solve([...demands, throttle, one])) ?? solve([...demands, one]);
+  return (
+    (samples.throttle === null ? null : solve((of) => [...of.demands, of.throttle!, one(of)])) ??
+    solve((of) => [...of.demands, one(of)])
+  );
 }
 
 /** @returns the change of command per unit of each demand; null where the motor does not follow them */
-function sharesOf(samples: MotorSamples): { follows: number[]; kept: MotorSamples } | null {
+function sharesOf(samples: MotorSamples): readonly number[] | null {
   const fit = fitCommand(samples);
   if (fit === null) return null;
   const { command } = samples;
   const mean = command.reduce((sum, v) => sum + v / command.length, 0);
   const total = command.reduce((sum, v) => sum + (v - mean) ** 2, 0);
-  const left = fit.residuals.reduce((sum, v) => sum + v * v, 0);
-  if (left > (1 - BELIEVED) * total && Math.sqrt(left / command.length) > 0.01) return null;
-  return { follows: samples.demands.map((_, a) => fit.coefficients[a]!), kept: samples };
+  const left = fit.left(samples).reduce((sum, v) => sum + v * v, 0);
+  const follows = left <= (1 - BELIEVED) * total || Math.sqrt(left / command.length) <= 0.01;
+  return follows ? fit.shares : null;
 }
 
 /** The samples that follow the demands best (least trimmed squares: P. Rousseeuw, 1984; from memory). */
@@ -127,16 +140,8 @@ function trimmed(samples: MotorSamples): MotorSamples {
   for (let round = 0; round < TRIMS; round++) {
     const fit = fitCommand(kept);
     if (fit === null) return kept;
-    const { coefficients } = fit;
     const { demands, throttle, command } = samples;
-    const count = demands.length;
-    const hasThrottle = throttle !== null && coefficients.length > count + 1;
-    const off = command.map((v, i) => {
-      let left = v - coefficients[coefficients.length - 1]!;
-      for (let a = 0; a < count; a++) left -= coefficients[a]! * demands[a]![i]!;
-      if (hasThrottle) left -= coefficients[count]! * throttle[i]!;
-      return Math.abs(left);
-    });
+    const off = fit.left(samples).map(Math.abs);
     const places = [...off.keys()]
       .sort((a, b) => off[a]! - off[b]!)
       .slice(0, many)

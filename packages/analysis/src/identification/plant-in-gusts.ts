@@ -36,6 +36,7 @@ const HIGHEST_HZ = 20;
 const HIGHEST_SHARE = 0.4;
 /** More of a record tells little more, s. */
 const LONGEST_S = 60;
+/** Twelve parameters, of which the wide priors hold the gusts': fewer bins than this tell hardly anything. */
 const FEWEST_BINS = 40;
 /** A bin this far above what is expected is a line of something else, e⁻¹² by chance; so many of them, and the shape is not understood. */
 const OUTLIER = 12;
