@@ -2,7 +2,7 @@ import { fileURLToPath } from 'node:url';
 import { defineConfig } from 'vitest/config';
 import { BaseSequencer, type TestSpecification } from 'vitest/node';
 
-/** The built package: Node loads it once per worker as it is, a fifth faster than sources that the test runner rewrites. */
+/** The built package: the test runner rewrites sources, and every call from one module into another then goes through a getter. */
 const built = (name: string, module = 'index'): string =>
   fileURLToPath(new URL(`./packages/${name}/dist/${module}.js`, import.meta.url));
 
@@ -27,6 +27,7 @@ export default defineConfig({
     },
   },
   test: {
+    // Loaded by Node as it is, not rewritten after all.
     server: { deps: { external: [/\/packages\/[a-z]+\/dist\//] } },
     include: ['packages/*/src/**/*.test.ts', 'tests/**/*.test.ts'],
     globalSetup: ['tests/support/build.ts'],

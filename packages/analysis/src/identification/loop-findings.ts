@@ -9,6 +9,7 @@ import {
   type Unavailable,
 } from '../diagnosis.js';
 import { guiltyTerm } from './explain.js';
+import type { GainDecision } from './decide-gains.js';
 import type { AxisDecision } from './gain-advice.js';
 import type { BothMargins } from './loop-model.js';
 
@@ -22,6 +23,9 @@ interface LoopContext {
 const REQUIRED = { gainMarginDb: 6, phaseMarginDeg: 45 };
 /** Gain limits beyond this share of authority for holding level leave little for gusts (common practice, no source). */
 const LOW_AUTHORITY = 0.35;
+
+/** How sure a loop is called too loose at most. */
+const WEAK_SURE = 0.8;
 
 export function loopFindings({ studies, decisions, actuators }: LoopContext): Finding[] {
   const out: Finding[] = [];
@@ -87,7 +91,10 @@ function axisFindings(d: AxisDecision, studies: readonly AxisStudy[]): Finding[]
   const { rate, attitude } = measured.today;
   const out: Finding[] = [];
   const structural = lines.some((line) => line.origin === 'structure');
-  if (rate !== null && !meetsRequirement(rate) && !structural) {
+  const ringing = lines.some((line) => line.origin === 'rate-loop');
+  const weak = rate !== null && !meetsRequirement(rate) && !ringing && isOnlyWeak(rate, measured);
+  if (weak) out.push(weakFinding(d, rate));
+  else if (rate !== null && !meetsRequirement(rate) && !structural) {
     const guilty = guiltyTerm(id);
     const term = guilty?.term ?? 'all';
     const name =
@@ -116,16 +123,22 @@ function axisFindings(d: AxisDecision, studies: readonly AxisStudy[]): Finding[]
         severityOf(attitude),
         sureness(d, 'attitude'),
         `the ${axis} attitude loop is too tight for the rate loop inside it (${marginText(attitude)})`,
-        [`margins of the rate loop by itself: ${marginText(rate)}`, `plant from ${id.from}`],
+        [
+          `margins of the rate loop by itself: ${marginText(rate)}`,
+          ...(measured.factors !== null && measured.factors.attitude >= 1
+            ? ['the rate loop is what is too slow: once it is faster, the attitude gain need not come down']
+            : []),
+          `plant from ${id.from}`,
+        ],
       ),
     );
-  if (measured.why === 'too-loose' && measured.crossoverShare !== null)
+  if (!weak && measured.why === 'too-loose' && measured.crossoverShare !== null)
     out.push(
       finding(
         'loop-too-loose',
         axis,
         measured.crossoverShare < 0.3 ? 'fault' : 'note',
-        0.8,
+        WEAK_SURE,
         `the ${axis} rate loop is slower than it could be: it crosses over at ${(100 * measured.crossoverShare).toFixed(0)} % of what the wanted margins allow`,
         [
           `margins today ${marginText(rate)}`,
@@ -136,6 +149,37 @@ function axisFindings(d: AxisDecision, studies: readonly AxisStudy[]): Finding[]
       ),
     );
   return out;
+}
+
+/** Whether a stable loop short of phase gets its margin by raising every gain: none of them is too strong. */
+function isOnlyWeak(rate: NonNullable<BothMargins['rate']>, { factors }: GainDecision): boolean {
+  return (
+    rate.stable &&
+    (rate.gainMarginDb ?? 99) >= REQUIRED.gainMarginDb &&
+    factors !== null &&
+    Math.min(factors.P, factors.I, factors.D) >= 1 &&
+    factors.P > 1
+  );
+}
+
+function weakFinding(d: AxisDecision, rate: NonNullable<BothMargins['rate']>): Finding {
+  const share = d.measured?.crossoverShare ?? null;
+  const slow =
+    share === null
+      ? ''
+      : `; it crosses over at ${(100 * share).toFixed(0)} % of what the wanted margins allow`;
+  return finding(
+    'loop-too-loose',
+    d.axis,
+    severityOf(rate),
+    Math.min(WEAK_SURE, sureness(d, 'rate')),
+    `the ${d.axis} rate loop is too weak to damp itself (${marginText(rate)})${slow}`,
+    [
+      `required: ${String(REQUIRED.gainMarginDb)} dB and ${String(REQUIRED.phaseMarginDeg)}°; here more gain gives the phase margin that is missing, not less`,
+      'so weak a loop holds little against gusts and can tip over',
+      `plant from ${d.id.from}`,
+    ],
+  );
 }
 
 function finding(
