@@ -151,10 +151,13 @@ function axisFindings(d: AxisDecision, studies: readonly AxisStudy[]): Finding[]
   return out;
 }
 
-/** Whether a stable loop short of phase gets its margin by raising every gain: none of them is too strong. */
+/**
+ * Whether a loop short of phase gets its margin by raising every gain: none of them is too strong. One that is near swinging, where a
+ * term can be too strong for the others although all are weak, stays a danger by its own name.
+ */
 function isOnlyWeak(rate: NonNullable<BothMargins['rate']>, { factors }: GainDecision): boolean {
   return (
-    rate.stable &&
+    severityOf(rate) !== 'danger' &&
     (rate.gainMarginDb ?? 99) >= REQUIRED.gainMarginDb &&
     factors !== null &&
     Math.min(factors.P, factors.I, factors.D) >= 1 &&
@@ -171,7 +174,7 @@ function weakFinding(d: AxisDecision, rate: NonNullable<BothMargins['rate']>): F
   return finding(
     'loop-too-loose',
     d.axis,
-    severityOf(rate),
+    'fault',
     Math.min(WEAK_SURE, sureness(d, 'rate')),
     `the ${d.axis} rate loop is too weak to damp itself (${marginText(rate)})${slow}`,
     [
