@@ -34,9 +34,12 @@ const HIGHEST_RATES = 1.6;
 /** Gain from which a peak follows. */
 const LEAST_GAIN = 0.35;
 
-interface Cluster {
+/** A peak that stands in several records at one frequency. */
+export interface PeakCluster {
   readonly hz: number;
+  /** Natural log over the floor, where it stands highest. */
   readonly height: number;
+  /** The records it stands in, that one first. */
   readonly at: readonly { readonly record: SensorRecord; readonly height: number }[];
 }
 
@@ -78,7 +81,7 @@ export function followingPeaks(
   const standing = found.map((readings) => readings[guess]!);
   if (excursion < SWEEPS) return { peaks: standing, guess, excursion };
   const clearest = sweptPeaks(
-    ways(courses),
+    [...ways(courses), ...courses.flatMap((some) => (some.length > 1 ? some : []))],
     scannedRecords(records).map(shortened),
     lowestHz,
     excursion,
@@ -122,7 +125,7 @@ function shortened(record: SensorRecord): SensorRecord {
  * Lines that a moving throttle smears out: every frequency is tried, folded ones as well, by turning the records with the course as
  * it would be there. Of two readings of one place in the log the one that gains more is kept.
  *
- * @param courses one for each way in which the speeds may follow the commands
+ * @param courses of the rotors together and, in gusts that move them apart, of each, for every way in which they may follow the commands
  */
 function sweptPeaks(
   courses: readonly Float64Array[],
@@ -164,7 +167,7 @@ const FOLDED_GAIN = 0.25;
 const MOST_HEIGHT = 6;
 
 function readPeak(
-  cluster: Cluster,
+  cluster: PeakCluster,
   bands: readonly OrderBand[],
   steady: readonly number[],
   courses: readonly Float64Array[],
@@ -193,7 +196,7 @@ function readPeak(
 }
 
 /** Peaks of all records, those of one frequency together, the highest first. */
-function clustersOf(records: readonly SensorRecord[], lowestHz: number): Cluster[] {
+export function clustersOf(records: readonly SensorRecord[], lowestHz: number): PeakCluster[] {
   const all = records
     .flatMap((record) => {
       const spectrum = lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S);

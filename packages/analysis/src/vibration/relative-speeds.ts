@@ -1,6 +1,7 @@
 /** How the rotors' speeds may have gone over the hover: measured, or guessed from what the motors were told. */
 import type { Flight, Interval, Signal } from '@settle/parser';
-import { evenRecord, motorSignals, quantile, rotorSignals } from '../signals.js';
+import { evenRecord, motorSignals, quantile, rotorSignals, type EvenRecord } from '../signals.js';
+import { withoutFoldedNoise } from './without-folded-noise.js';
 import type { RelativeSpeed } from './turn-records.js';
 
 export interface SpeedGuess {
@@ -65,13 +66,29 @@ export function commandsOf(flight: Flight, interval: Interval): Commands {
         ? []
         : [[null, throttle] as const];
   return sources.flatMap(([rotor, signal]) => {
-    const record = evenRecord(signal, interval, SPEED_RATE_HZ);
-    if (record === null) return [];
+    const logged = evenRecord(signal, interval);
+    if (logged === null) return [];
+    const record = atSpeedRate(logged);
     const mean = meanOf(record.values);
     return mean > 0.02
       ? [{ rotor, startS: record.startS, values: record.values.map((v) => v / mean), mean }]
       : [];
   });
+}
+
+/** Without what the log's rate folded down, on the clock of the speeds, by straight lines. */
+function atSpeedRate({ startS, sampleRateHz, values }: EvenRecord): Pick<EvenRecord, 'startS' | 'values'> {
+  const clean = withoutFoldedNoise(values, sampleRateHz);
+  const last = clean.length - 1;
+  const count = Math.floor((last / sampleRateHz) * SPEED_RATE_HZ + 1e-6) + 1;
+  return {
+    startS,
+    values: Float64Array.from({ length: count }, (_, i) => {
+      const x = Math.min(last, (i * sampleRateHz) / SPEED_RATE_HZ);
+      const k = Math.min(last - 1, Math.floor(x));
+      return clean[k]! + (x - k) * (clean[k + 1]! - clean[k]!);
+    }),
+  };
 }
 
 /**

@@ -1,6 +1,7 @@
 /** The angle of every rotor over the hover: from its logged speed, or found by what makes the vibration sharpest. */
 import type { Flight, Interval } from '@settle/parser';
-import { basesOf, followingPeaks, scannedRecords, type FollowingPeak } from './find-base.js';
+import { basesOf, clustersOf, followingPeaks, scannedRecords, type FollowingPeak } from './find-base.js';
+import { foldContrast } from './fold-contrast.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import type { RotorAngle } from './order-lines.js';
 import {
@@ -12,9 +13,17 @@ import {
   type SpeedGuess,
 } from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
-import { QUICK, rotorMeans, THOROUGH, type RotorMeans, type SearchEffort } from './rotor-means.js';
+import {
+  MEAN_KNOWN,
+  QUICK,
+  rotorMeans,
+  THOROUGH,
+  type RotorMeans,
+  type SearchEffort,
+} from './rotor-means.js';
 import { meanCommand, throttleMoves } from './rotor-study.js';
 import type { SensorRecord } from './sensor-records.js';
+import { calmBase } from './calm-base.js';
 import type { RelativeSpeed } from './turn-records.js';
 
 export interface RotorAngles {
@@ -141,6 +150,7 @@ const WAYS = [
   [0.8, 0.12],
   [0.5, 0.12],
   [0.8, 0.05],
+  [1, 0.08],
 ] as const;
 /** Bases that are placed, to see which holds most. */
 const MOST_BASES = 4;
@@ -162,18 +172,42 @@ interface Found {
   readonly rotors: RotorAngles['rotors'];
 }
 
-interface Tried extends FocusedCourse {
-  readonly rotors: RotorAngles['rotors'];
-  /** What the lines of its orders hold, logs. */
-  readonly value: number;
-}
-
-function meanHzOf(rotors: RotorAngles['rotors']): number {
-  return rotors.reduce((sum, { meanHz }) => sum + meanHz, 0) / rotors.length;
-}
-
 /** The rotors, each in its place, and how their speeds follow the commands; null where nothing says what turns. */
 function foundBase(
+  commands: Commands,
+  searched: readonly SensorRecord[],
+  records: readonly SensorRecord[],
+  moves: boolean,
+): Found | null {
+  return (
+    (moves ? null : calmRotors(commands, searched, records)) ??
+    followingRotors(commands, searched, records, moves)
+  );
+}
+
+/** By what the commands explain of the lines while the throttle hardly moves. */
+function calmRotors(
+  commands: Commands,
+  searched: readonly SensorRecord[],
+  records: readonly SensorRecord[],
+): Found | null {
+  const rate = searched[0]!.sampleRateHz;
+  const base = calmBase(commands, clustersOf(searched, SLOWEST_HZ), rate, SLOWEST_HZ, rate < FOLDS_BELOW_HZ);
+  if (base === null) return null;
+  const guesses = speedsFrom(commands, base.power, base.lagS);
+  const { rotors, score } = placedRotors(guesses, base.baseHz, records, true, MEAN_KNOWN);
+  return score > 0 ? { ...base, rotors } : null;
+}
+
+interface Tried extends FocusedCourse {
+  readonly rotors: RotorAngles['rotors'];
+  /** What the lines of its orders hold, logs, and its first line alone. */
+  readonly value: number;
+  readonly first: number;
+}
+
+/** By what comes into focus when the records are turned with the commands. */
+function followingRotors(
   each: Commands,
   searched: readonly SensorRecord[],
   records: readonly SensorRecord[],
@@ -196,20 +230,19 @@ function foundBase(
   const place = ({ power, lagS, baseHz }: FocusedCourse, effort: SearchEffort): Tried => {
     const means = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, follows, effort);
     const held = means.byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
-    const value = (means.byOrder[0] ?? 0) > 0 ? held : WITHOUT_FIRST * held;
-    return { power, lagS, baseHz, rotors: means.rotors, value };
+    const first = means.byOrder[0] ?? 0;
+    const value = first > 0 ? held : WITHOUT_FIRST * held;
+    return { power, lagS, baseHz, rotors: means.rotors, value, first };
   };
   const swings = following.excursion > SWINGS;
   const focused = (start: FocusedCourse): FocusedCourse =>
     swings
       ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, following.excursion, folds)
       : start;
-  const tried = bases
-    .map(({ hz }) => place(focused({ power, lagS, baseHz: hz }), QUICK))
-    .sort((a, b) => b.value - a.value);
-  const first = tried[0];
+  const tried = bases.map(({ hz }) => place(focused({ power, lagS, baseHz: hz }), QUICK));
+  const first = bestOf(tried);
   if (first !== undefined && first.value > 0) {
-    const plain = tried.find(({ baseHz }) => baseHz < rate / 2)?.value ?? 0;
+    const plain = Math.max(0, ...tried.filter(({ baseHz }) => baseHz < rate / 2).map(({ value }) => value));
     if (first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
     // Once more from where the rotors were found: bands around a rough base hold only part of them.
     const again = swings
@@ -217,15 +250,56 @@ function foundBase(
       : place(first, THOROUGH);
     const asBefore = again.value < first.value ? place(first, THOROUGH) : again;
     const best = asBefore.value > again.value ? asBefore : again;
-    // Where the commands hardly move, what little follows them does not tell a folded rotor from one that is seen where it is.
-    return !moves && best.baseHz > rate / 2 ? null : best;
+    return moves || !folds || standsWhereItIs(each, searched, best.baseHz) ? best : null;
   }
   const fallback = resampledBase(commands, searched);
   if (fallback === null) return null;
   const shows = ({ trueHz, gain, height }: FollowingPeak): boolean =>
     Math.abs(trueHz / fallback.baseHz - 1) < SAME_BASE && gain > SLOW_GAIN && height > SLOW_HEIGHT;
   if (folds && !following.peaks.some(shows)) return null;
+  if (folds && !moves && !standsWhereItIs(each, searched, fallback.baseHz)) return null;
   return { ...fallback, rotors: placedRotors(fallback.guesses, fallback.baseHz, records, moves).rotors };
+}
+
+/** What must speak for a base as it stands in a slow, calm log, and against the sample rate less that: log of likelihoods. */
+const LEAST_CONTRAST = 120;
+/** Its first line stands at most so far below what stands highest, natural log, or it may as well be a mode. */
+const MOST_BELOW = 1.5;
+
+/** Where the commands hardly move, what follows them hardly tells a folded rotor from one that is seen where it is; its wandering may. */
+function standsWhereItIs(commands: Commands, searched: readonly SensorRecord[], baseHz: number): boolean {
+  const rate = searched[0]!.sampleRateHz;
+  if (baseHz > rate / 2) return false;
+  const clusters = clustersOf(searched, SLOWEST_HZ);
+  const first = clusters.find(({ hz }) => Math.abs(hz / baseHz - 1) < SAME_BASE);
+  return (
+    first !== undefined &&
+    first.height > clusters[0]!.height - MOST_BELOW &&
+    foldContrast(commands, clusters, baseHz, rate) > LEAST_CONTRAST
+  );
+}
+
+/** Multiples of a base that may be taken for it. */
+const MULTIPLES = [2, 3, 4];
+/** What a lower base's first line, and all of it, must hold, as a share of what one of its multiples holds, to be what turns. */
+const LOWER_FIRST = 0.3;
+const LOWER_ALL = 0.6;
+
+/** The base that holds most; a lower one of which that is a multiple, if its own first line shows. */
+function bestOf(tried: readonly Tried[]): Tried | undefined {
+  const top = [...tried].sort((a, b) => b.value - a.value)[0];
+  if (top === undefined) return undefined;
+  const lower = tried.filter(
+    ({ baseHz, first, value }) =>
+      first > LOWER_FIRST * top.value &&
+      value > LOWER_ALL * top.value &&
+      MULTIPLES.some((multiple) => Math.abs(top.baseHz / multiple / baseHz - 1) < SAME_BASE),
+  );
+  return lower.sort((a, b) => a.baseHz - b.baseHz)[0] ?? top;
+}
+
+function meanHzOf(rotors: RotorAngles['rotors']): number {
+  return rotors.reduce((sum, { meanHz }) => sum + meanHz, 0) / rotors.length;
 }
 
 /** Logs this fast show every rotor where it is; in slower ones it may be folded. */

@@ -11,15 +11,21 @@ import { MeanAngle, stillAngle } from './take-out-rotors.js';
 
 type Rotor = RotorAngles['rotors'][number];
 
-/** How well: no more of a long hover is searched than this, s, and whether every family is placed once more beside the others. */
+/**
+ * How well: no more of a long hover is searched than this, s; whether every family is placed once more beside the others; and how far
+ * from the rough mean a rotor may turn, as a share of it.
+ */
 export interface SearchEffort {
   readonly searchedS: number;
   readonly again: boolean;
+  readonly spread: number;
 }
 
-export const THOROUGH: SearchEffort = { searchedS: 40, again: true };
+export const THOROUGH: SearchEffort = { searchedS: 40, again: true, spread: 0.08 };
+/** Where the mean of the rotors is known already, not only which lines are theirs. */
+export const MEAN_KNOWN: SearchEffort = { ...THOROUGH, spread: 0.05 };
 /** Enough to see which of several bases holds most. */
-export const QUICK: SearchEffort = { searchedS: 16, again: false };
+export const QUICK: SearchEffort = { ...THOROUGH, searchedS: 16, again: false };
 /** Multiples that are looked at, and bands of each. */
 const ORDERS = [1, 2, 3, 4];
 const MOST_BANDS = 3;
@@ -29,8 +35,6 @@ const RARE_ORDER = 4;
 const STILL = 2;
 /** A band counts if something in it stands this many times over its background. */
 const LEAST_RATIO = 6;
-/** The rotors of one aircraft turn within this share of the rough mean. */
-const SPREAD = 0.08;
 const LEAST_REACH_HZ = 2.5;
 /** What stands this far off where a rotor is expected, as a share, counts for nothing; half as far, three quarters. */
 const FAR = 0.1;
@@ -76,9 +80,9 @@ export function rotorMeans(
   effort = THOROUGH,
 ): RotorMeans {
   const mean = new MeanAngle(rotors);
-  const bands = telling(mean, rotors, records, lowestHz, effort.searchedS);
+  const bands = telling(mean, rotors, records, lowestHz, effort);
   if (bands.length === 0) return { rotors, score: 0, byOrder: [] };
-  const families = findFamilies(rotors, bands, mean);
+  const families = findFamilies(rotors, bands, mean, effort.spread);
   const found = effort.again ? placeAgain(families, bands, mean) : families;
   if (found.length === 0) return { rotors, score: 0, byOrder: [] };
   const ratio = found.reduce((sum, one) => sum + one.meanHz / one.rotor.meanHz, 0) / found.length;
@@ -105,7 +109,7 @@ function telling(
   rotors: readonly Rotor[],
   records: readonly SensorRecord[],
   lowestHz: number,
-  searchedS: number,
+  { searchedS, spread }: SearchEffort,
 ): Band[] {
   const found: Band[] = [];
   for (const order of ORDERS)
@@ -116,7 +120,7 @@ function telling(
       if (order >= RARE_ORDER && order * mean.meanHz > record.sampleRateHz / 2) continue;
       const values = record.values.subarray(0, Math.round(searchedS * record.sampleRateHz));
       const wide = orderBand(record, values, mean.cosSin(order), order, mean.meanHz);
-      const reachHz = Math.min(wide.reachHz, Math.max(LEAST_REACH_HZ, SPREAD * order * mean.meanHz));
+      const reachHz = Math.min(wide.reachHz, Math.max(LEAST_REACH_HZ, spread * order * mean.meanHz));
       const band = { ...wide, reachHz };
       const frames = rotors.map((rotor) => ({ angle: ahead(rotor, rotor.meanHz, mean, band) }));
       // The rotors' own range may be full of them: the background is that of their wider surroundings.
@@ -164,7 +168,12 @@ interface Placed extends Place {
   readonly parts: readonly Float64Array[];
 }
 
-function findFamilies(rotors: readonly Rotor[], bands: readonly Band[], mean: MeanAngle): Placed[] {
+function findFamilies(
+  rotors: readonly Rotor[],
+  bands: readonly Band[],
+  mean: MeanAngle,
+  spread: number,
+): Placed[] {
   const found: Placed[] = [];
   let left = bands.map((band) => band.z);
   const count = rotors.length === 1 ? MOST_FAMILIES : rotors.length;
@@ -172,7 +181,7 @@ function findFamilies(rotors: readonly Rotor[], bands: readonly Band[], mean: Me
   while (found.length < count) {
     let best: (Place & { readonly rotor: Rotor }) | null = null;
     for (const rotor of unused) {
-      const one = bestPlace(rotor, rotor.meanHz, SPREAD * mean.meanHz, bands, left, mean);
+      const one = bestPlace(rotor, rotor.meanHz, spread * mean.meanHz, bands, left, mean);
       if (best === null || one.score > best.score) best = { rotor, ...one };
     }
     const least = Math.max(LEAST_FAMILY, LEAST_SHARE * (found[0]?.score ?? 0));

@@ -1,0 +1,206 @@
+/**
+ * Once per revolution where the throttle hardly moves. A line in such a log may stand where it is, or truly lie beyond half
+ * the sample rate; so may its multiples. Of all bases the one is taken whose lines, each at its true frequency, the motor commands
+ * explain best, if it explains clearly more than any other base does and than lines that follow nothing.
+ */
+import { courseOf } from './find-base.js';
+import type { PeakCluster } from './find-base.js';
+import { explainedBy, surroundingsOf, type LineSurroundings } from './explain-line.js';
+import { speedsFrom, type Commands } from './relative-speeds.js';
+import { foldedHz } from './rotor-lines.js';
+
+export interface CalmBase {
+  readonly baseHz: number;
+  readonly power: number;
+  readonly lagS: number;
+}
+
+/** Slowest and fastest rotors looked for, revolutions per second. */
+const SLOWEST_HZ = 12;
+const FASTEST_HZ = 250;
+/** Powers and lags by which speeds may follow the commands. */
+const POWERS = [0.5, 0.62, 0.75, 0.87, 1, 1.6, 2.5];
+const LAGS_S = [0.04, 0.09];
+/** Lines that are looked at, and how high they stand at least, natural log. */
+const MOST_LINES = 5;
+const LEAST_HEIGHT = 1;
+/** Lines nearer than this are looked at together, share and Hz. */
+const APART = 0.05;
+const APART_HZ = 3;
+/** What stands lower than a line by this, natural log, and so near, as a share, may be its sideband, which follows as it does. */
+const SIDEBAND_LOWER = 1;
+const SIDEBAND_APART = 0.12;
+/** A peak this near to where a base has its first line is that line, whatever it explains: rotors as alike as can be. */
+const SAME_SHARE = 0.004;
+const ORDERS = [1, 2, 3, 4];
+/** Rotors turn within this share of their mean. */
+const SPREAD = 0.035;
+/** What a base is worth whose first line says nothing, and one whose first line cannot be seen. */
+const WITHOUT_FIRST = 0.5;
+const FIRST_UNSEEN = 0.75;
+/** Share of all that is explained, by the way that suits it best, from which the first line counts in full. */
+const FIRST_SHARE = 0.12;
+/** A lower base that explains nearly as much has what is called the first line as a multiple of its own. */
+const NEARLY = 0.95;
+/**
+ * Least that a base must explain, and more than any other does: log of likelihoods, were the noise all there is. A course that says
+ * little of the speeds explains up to 70 on development flights, one that holds 130 to 1700.
+ */
+const LEAST_GAIN = 130;
+const CLEARER = 40;
+/** A line that explains less says nothing. */
+const LEAST_LINE = 15;
+const CLEARER_SHARE = 0.1;
+
+interface Way {
+  readonly power: number;
+  readonly lagS: number;
+}
+
+/** What a line is by one true frequency that folds to where it stands and one way to follow the commands. */
+interface Reading {
+  readonly trueHz: number;
+  /** What it explains: log of likelihoods. */
+  readonly gain: number;
+}
+
+interface ReadLine {
+  readonly hz: number;
+  /** By true frequency and way. */
+  readonly readings: readonly (readonly Reading[])[];
+}
+
+interface Base {
+  readonly hz: number;
+  readonly way: number;
+  readonly score: number;
+}
+
+/**
+ * @param clusters peaks of the records, the highest first
+ * @param rateHz of the records
+ * @returns null where no base is clear
+ */
+export function calmBase(
+  commands: Commands,
+  clusters: readonly PeakCluster[],
+  rateHz: number,
+  lowestHz: number,
+  folds: boolean,
+): CalmBase | null {
+  const some = clearest(clusters);
+  if (some.length === 0) return null;
+  const ways = POWERS.flatMap((power) => LAGS_S.map((lagS): Way => ({ power, lagS })));
+  const { record } = some[0]!.at[0]!;
+  const courses = ways.map(({ power, lagS }) =>
+    speedsFrom(commands, power, lagS).map((guess) => courseOf(guess, record)),
+  );
+  const lines = some.map((cluster) =>
+    readLine(surroundingsOf(cluster.at[0]!.record, cluster.hz), courses, rateHz, folds),
+  );
+  const seen = (hz: number): boolean => {
+    const at = foldedHz(hz, rateHz);
+    return at > lowestHz && at < 0.49 * rateHz;
+  };
+  const bases = lines
+    .flatMap(({ readings }) => readings.flat())
+    .flatMap(({ trueHz, gain }) => (gain > 0 ? ORDERS.map((order) => trueHz / order) : []))
+    .filter((hz) => hz >= SLOWEST_HZ && hz <= FASTEST_HZ)
+    .flatMap((hz) => ways.map((_, way) => scored(hz, way, lines, seen(hz))))
+    .sort((a, b) => b.score - a.score);
+  // The first line of a base may be a multiple of the base itself; its multiples explain part of what it does.
+  const top = bases[0];
+  if (top === undefined || top.score < LEAST_GAIN) return null;
+  const multiple = (hz: number, of: number): boolean => ORDERS.some((order) => isNear(hz / order, of));
+  const best = ORDERS.flatMap(
+    (order) => bases.find(({ hz, score }) => isNear(top.hz / order, hz) && score >= NEARLY * top.score) ?? [],
+  ).at(-1)!;
+  const other = bases.find(({ hz }) => !multiple(hz, best.hz));
+  const clear = best.score - Math.max(CLEARER, CLEARER_SHARE * best.score);
+  return other !== undefined && other.score > clear ? null : { baseHz: best.hz, ...ways[best.way]! };
+}
+
+function isNear(hz: number, other: number): boolean {
+  return Math.abs(hz / other - 1) < SPREAD;
+}
+
+function clearest(clusters: readonly PeakCluster[]): PeakCluster[] {
+  const kept: PeakCluster[] = [];
+  const covers = (higher: PeakCluster, one: PeakCluster): boolean => {
+    const share = one.height < higher.height - SIDEBAND_LOWER ? SIDEBAND_APART : APART;
+    return Math.abs(higher.hz - one.hz) < Math.max(APART_HZ, share * higher.hz);
+  };
+  for (const one of clusters) {
+    if (one.height < LEAST_HEIGHT || kept.length === MOST_LINES) break;
+    if (!kept.some((higher) => covers(higher, one))) kept.push(one);
+  }
+  return kept;
+}
+
+function readLine(
+  around: LineSurroundings,
+  courses: readonly (readonly Float64Array[])[],
+  rateHz: number,
+  folds: boolean,
+): ReadLine {
+  const { hz, freedom } = around;
+  const still = explainedBy(around, courses[0]!, 0).left;
+  // Of mirrored lines the frequency is negative: they run the other way.
+  const shifts = folds ? [0, -rateHz, rateHz, -2 * rateHz] : [0];
+  const readings = shifts.map((shift) => {
+    const byWay = courses.map((some): Reading => {
+      const { left, offsetHz } = explainedBy(around, some, hz + shift);
+      const trueHz = Math.abs(hz + offsetHz + shift);
+      const gain = freedom * (still - left);
+      if (gain < LEAST_LINE) return { trueHz, gain: 0 };
+      const reversed = some.map((course) => course.toReversed());
+      return {
+        trueHz,
+        gain: Math.min(gain, freedom * (explainedBy(around, reversed, hz + shift).left - left)),
+      };
+    });
+    return withNeighbours(byWay);
+  });
+  return { hz, readings };
+}
+
+/** A fit that no neighbouring way comes near is luck: each counts half, and half the best beside it. */
+function withNeighbours(readings: readonly Reading[]): Reading[] {
+  const lags = LAGS_S.length;
+  return readings.map(({ trueHz, gain }, w) => {
+    const lag = w % lags;
+    const near = [w - lags, w + lags, ...LAGS_S.map((_, l) => w - lag + l).filter((v) => v !== w)];
+    return { trueHz, gain: (gain + Math.max(...near.map((v) => readings[v]?.gain ?? 0))) / 2 };
+  });
+}
+
+/** What a base explains of all lines, and where in the middle of them it stands. */
+function scored(hz: number, way: number, lines: readonly ReadLine[], firstSeen: boolean): Base {
+  let total = 0;
+  let first = 0;
+  let moment = 0;
+  for (const line of lines) {
+    let most = 0;
+    let at = { order: 0, baseHz: 0 };
+    for (const ways of line.readings) {
+      const { trueHz, gain } = ways[way]!;
+      for (const order of ORDERS)
+        if (isNear(trueHz / order, hz) && gain > most) {
+          most = gain;
+          at = { order, baseHz: trueHz / order };
+        }
+    }
+    total += most;
+    moment += most * at.baseHz;
+    // By this way the first line may say nothing; one that is better explained as a multiple is none.
+    if (at.order > 1) continue;
+    for (const { trueHz, gain } of line.readings.flat())
+      if (isNear(trueHz, hz)) first = Math.max(first, gain);
+  }
+  if (total === 0) return { hz, way, score: 0 };
+  const share = lines.some((line) => Math.abs((line.hz * total) / moment - 1) < SAME_SHARE)
+    ? 1
+    : Math.min(1, first / total / FIRST_SHARE);
+  const worth = firstSeen ? WITHOUT_FIRST + (1 - WITHOUT_FIRST) * share : FIRST_UNSEEN;
+  return { hz: moment / total, way, score: worth * total };
+}
