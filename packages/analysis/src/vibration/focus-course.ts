@@ -3,7 +3,14 @@
  * multiples of the base into focus, and the base in the middle of what they then show.
  */
 import { angleAt, bandsAt, courseOf } from './find-base.js';
-import { restFloor, restSpectrum, turned, type OrderBand, type RestSpectrum } from './order-band.js';
+import {
+  restFloor,
+  restSpectrum,
+  SEGMENT_S,
+  turned,
+  type OrderBand,
+  type RestSpectrum,
+} from './order-band.js';
 import { speedsFrom, type Commands } from './relative-speeds.js';
 import { foldedHz } from './rotor-lines.js';
 import type { SensorRecord } from './sensor-records.js';
@@ -54,10 +61,17 @@ export function focusCourse(
 ): FocusedCourse {
   const first = records[0]!;
   const bands = ORDERS.flatMap((order) => bandsOf(order, start.baseHz, records, lowestHz, excursion, folds));
-  const turnedBands = (some: readonly Band[], power: number, lagS: number): RestSpectrum[][] => {
+  const turnedBands = (
+    some: readonly Band[],
+    power: number,
+    lagS: number,
+    average: 'power' | 'amplitude' = 'power',
+  ): RestSpectrum[][] => {
     const courses = speedsFrom(commands, power, lagS).map((guess) => courseOf(guess, first));
     return courses.map((course) =>
-      some.map(({ band, hz }) => restSpectrum(band, turned(band.z, angleAt(course, band, hz), -1))),
+      some.map(({ band, hz }) =>
+        restSpectrum(band, turned(band.z, angleAt(course, band, hz), -1), SEGMENT_S, average),
+      ),
     );
   };
   // Highest of all rotors' courses, by power and band.
@@ -72,9 +86,9 @@ export function focusCourse(
     ),
   );
   if (telling.length === 0) return start;
-  // Every rotor's line is highest where its own course is right.
+  // Every rotor's line is highest where its own course is right; loud moments must not decide for all the others.
   const focus = (power: number, lagS: number): number =>
-    turnedBands(telling, power, lagS).reduce(
+    turnedBands(telling, power, lagS, 'amplitude').reduce(
       (sum, spectra) => sum + spectra.reduce((part, spectrum) => part + Math.log(topOf(spectrum)), 0),
       0,
     );
@@ -86,8 +100,7 @@ export function focusCourse(
         if (value > best.value) best = { power, lagS, value };
       }
   };
-  tryAll(POWERS, [best.lagS]);
-  tryAll([best.power], LAGS_S);
+  tryAll(POWERS, LAGS_S);
   tryAll(
     FINER_POWERS.map((step) => best.power + step),
     [best.lagS],

@@ -121,8 +121,15 @@ export const SEGMENT_S = 4;
 
 /**
  * @param z complex samples of a band, turned so that the line of interest rests
+ * @param average of the segments' powers; or of their amplitudes, squared: then the segments in which a line is loud count less, and
+ *   what it averages is no density of noise
  */
-export function restSpectrum(band: OrderBand, z: Float64Array, segmentS = SEGMENT_S): RestSpectrum {
+export function restSpectrum(
+  band: OrderBand,
+  z: Float64Array,
+  segmentS = SEGMENT_S,
+  average: 'power' | 'amplitude' = 'power',
+): RestSpectrum {
   const count = z.length / 2;
   const length = Math.max(4, Math.min(count, Math.round(segmentS * band.rateHz)));
   const padded = nextPowerOfTwo(length);
@@ -143,11 +150,13 @@ export function restSpectrum(band: OrderBand, z: Float64Array, segmentS = SEGMEN
     const bins = transformComplex(buffer);
     for (let b = -middle; b <= middle; b++) {
       const k = (b + padded) % padded;
-      density[b + middle]! += bins[2 * k]! ** 2 + bins[2 * k + 1]! ** 2;
+      const own = bins[2 * k]! ** 2 + bins[2 * k + 1]! ** 2;
+      density[b + middle]! += average === 'power' ? own : Math.sqrt(own);
     }
   }
   // What thinning out took away went by the frequency before turning: nothing to put back here.
-  for (let k = 0; k < density.length; k++) density[k]! /= Math.max(1, segments) * power;
+  for (let k = 0; k < density.length; k++)
+    density[k] = (density[k]! / Math.max(1, segments)) ** (average === 'power' ? 1 : 2) / power;
   // Hann at half overlap (Welch 1967).
   const freedom = segments <= 1 ? 2 : (36 * segments * segments) / (19 * segments - 1);
   return { binHz, density, middle, degreesOfFreedom: freedom, noiseBins: (1.5 * padded) / length };

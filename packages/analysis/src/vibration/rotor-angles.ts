@@ -154,8 +154,12 @@ const WAYS = [
 ] as const;
 /** Bases that are placed, to see which holds most. */
 const MOST_BASES = 4;
+/** Share of what the best holds from which a base is followed further. */
+const LIKELY = 0.5;
 /** Half range of the courses, as a share, from which it matters which power and lag they follow. */
 const SWINGS = 0.05;
+/** The same, from which what follows does so at its own frequency and at no other that folds there. */
+const WANDERS = 0.1;
 /** What a multiple of the base is worth, against the one before it, and a family whose first line does not show. */
 const PER_ORDER = 0.8;
 const WITHOUT_FIRST = 0.5;
@@ -165,6 +169,9 @@ const CLEARER = 1.5;
 const SLOW_GAIN = 0.1;
 const SLOW_HEIGHT = 3;
 const SAME_BASE = 0.03;
+const SAME_MULTIPLE = 0.04;
+/** Rotors found this far from the base that they were sought around are something else, as a share. */
+const RUNS_AWAY = 0.08;
 
 interface Found {
   readonly power: number;
@@ -231,33 +238,47 @@ function followingRotors(
     const means = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, follows, effort);
     const held = means.byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
     const first = means.byOrder[0] ?? 0;
-    const value = first > 0 ? held : WITHOUT_FIRST * held;
+    const ratio = meanHzOf(means.rotors) / baseHz;
+    const shown = first > 0 ? held : WITHOUT_FIRST * held;
+    const value = Math.abs(ratio - 1) > RUNS_AWAY ? 0 : shown;
     return { power, lagS, baseHz, rotors: means.rotors, value, first };
   };
   const swings = following.excursion > SWINGS;
+  const wanders = moves || following.excursion > WANDERS;
   const focused = (start: FocusedCourse): FocusedCourse =>
     swings
       ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, following.excursion, folds)
       : start;
-  const tried = bases.map(({ hz }) => place(focused({ power, lagS, baseHz: hz }), QUICK));
+  // Once more from where the rotors were found: bands around a rough base hold only part of them.
+  const again = (one: Tried, effort: SearchEffort): Tried =>
+    place(swings ? focused({ ...one, baseHz: meanHzOf(one.rotors) }) : one, effort);
+  const roughly = bases.map(({ hz }) => place(focused({ power, lagS, baseHz: hz }), QUICK));
+  const most = Math.max(0, ...roughly.map(({ value }) => value));
+  const tried = roughly.map((one) => {
+    if (!swings || one.value < LIKELY * most) return one;
+    const moved = again(one, QUICK);
+    // What runs away from where it was found is another thing.
+    return Math.abs(meanHzOf(moved.rotors) / meanHzOf(one.rotors) - 1) < SAME_BASE ? better(one, moved) : one;
+  });
   const first = bestOf(tried);
   if (first !== undefined && first.value > 0) {
-    const plain = Math.max(0, ...tried.filter(({ baseHz }) => baseHz < rate / 2).map(({ value }) => value));
+    const plain = Math.max(
+      0,
+      ...tried.filter((one) => one.baseHz < rate / 2 && !isMultiple(first, one)).map(({ value }) => value),
+    );
     if (first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
-    // Once more from where the rotors were found: bands around a rough base hold only part of them.
-    const again = swings
-      ? place(focused({ ...first, baseHz: meanHzOf(first.rotors) }), THOROUGH)
-      : place(first, THOROUGH);
-    const asBefore = again.value < first.value ? place(first, THOROUGH) : again;
-    const best = asBefore.value > again.value ? asBefore : again;
-    return moves || !folds || standsWhereItIs(each, searched, best.baseHz) ? best : null;
+    const last = again(first, THOROUGH);
+    const best = last.value < first.value ? better(last, place(first, THOROUGH)) : last;
+    return wanders || !folds || standsWhereItIs(each, searched, best.baseHz) ? best : null;
   }
   const fallback = resampledBase(commands, searched);
   if (fallback === null) return null;
   const shows = ({ trueHz, gain, height }: FollowingPeak): boolean =>
-    Math.abs(trueHz / fallback.baseHz - 1) < SAME_BASE && gain > SLOW_GAIN && height > SLOW_HEIGHT;
+    Math.abs(trueHz / fallback.baseHz - 1) < SAME_BASE &&
+    gain > SLOW_GAIN &&
+    (wanders ? gain * height > SLOW_GAIN * SLOW_HEIGHT : height > SLOW_HEIGHT);
   if (folds && !following.peaks.some(shows)) return null;
-  if (folds && !moves && !standsWhereItIs(each, searched, fallback.baseHz)) return null;
+  if (folds && !wanders && !standsWhereItIs(each, searched, fallback.baseHz)) return null;
   return { ...fallback, rotors: placedRotors(fallback.guesses, fallback.baseHz, records, moves).rotors };
 }
 
@@ -281,21 +302,41 @@ function standsWhereItIs(commands: Commands, searched: readonly SensorRecord[], 
 
 /** Multiples of a base that may be taken for it. */
 const MULTIPLES = [2, 3, 4];
-/** What a lower base's first line, and all of it, must hold, as a share of what one of its multiples holds, to be what turns. */
-const LOWER_FIRST = 0.3;
-const LOWER_ALL = 0.6;
+/** Share of what one of its multiples holds that a lower base's first line and half of all it holds make, if it is what turns. */
+const LOWER_SHARE = 0.7;
+/** Below this share of all it holds the first line hardly shows; what a multiple must then hold. */
+const HARDLY_FIRST = 0.2;
+const UPPER_ALL = 0.7;
 
-/** The base that holds most; a lower one of which that is a multiple, if its own first line shows. */
+/**
+ * The base that holds most; one of its multiples, if its own first line hardly shows; a lower one of which that is a multiple, if that
+ * one's does; and so on down.
+ */
 function bestOf(tried: readonly Tried[]): Tried | undefined {
-  const top = [...tried].sort((a, b) => b.value - a.value)[0];
+  const sorted = [...tried].sort((a, b) => b.value - a.value);
+  const top = sorted[0];
   if (top === undefined) return undefined;
-  const lower = tried.filter(
-    ({ baseHz, first, value }) =>
-      first > LOWER_FIRST * top.value &&
-      value > LOWER_ALL * top.value &&
-      MULTIPLES.some((multiple) => Math.abs(top.baseHz / multiple / baseHz - 1) < SAME_BASE),
+  const upper =
+    top.first < HARDLY_FIRST * top.value
+      ? sorted.find((one) => isMultiple(one, top) && one.value > UPPER_ALL * top.value)
+      : undefined;
+  return upper ?? lowestOf(top, sorted);
+}
+
+function isMultiple(one: Tried, of: Tried): boolean {
+  const ratio = meanHzOf(one.rotors) / meanHzOf(of.rotors);
+  return MULTIPLES.some((multiple) => Math.abs(ratio / multiple - 1) < SAME_MULTIPLE);
+}
+
+function lowestOf(upper: Tried, others: readonly Tried[]): Tried {
+  const lower = others.find(
+    (one) => one.first + one.value / 2 > LOWER_SHARE * upper.value && isMultiple(upper, one),
   );
-  return lower.sort((a, b) => a.baseHz - b.baseHz)[0] ?? top;
+  return lower === undefined ? upper : lowestOf(lower, others);
+}
+
+function better(one: Tried, other: Tried): Tried {
+  return other.value > one.value ? other : one;
 }
 
 function meanHzOf(rotors: RotorAngles['rotors']): number {

@@ -85,7 +85,7 @@ export function rotorMeans(
   const families = findFamilies(rotors, bands, mean, effort.spread);
   const found = effort.again ? placeAgain(families, bands, mean) : families;
   if (found.length === 0) return { rotors, score: 0, byOrder: [] };
-  const ratio = found.reduce((sum, one) => sum + one.meanHz / one.rotor.meanHz, 0) / found.length;
+  const ratio = ratioOf(found);
   const at = (rotor: Rotor, meanHz: number): Rotor => ({
     ...angleOf(rotor.rotor, rotor.speed, meanHz, records[0]!),
     speed: rotor.speed,
@@ -180,8 +180,11 @@ function findFamilies(
   const unused = new Set(rotors);
   while (found.length < count) {
     let best: (Place & { readonly rotor: Rotor }) | null = null;
+    const ratio = ratioOf(found);
     for (const rotor of unused) {
-      const one = bestPlace(rotor, rotor.meanHz, spread * mean.meanHz, bands, left, mean);
+      // Once some are found, the others are expected about as far off the rough means as those are.
+      const expectedHz = ratio * rotor.meanHz;
+      const one = bestPlace(rotor, expectedHz, expectedHz, spread * mean.meanHz, bands, left, mean);
       if (best === null || one.score > best.score) best = { rotor, ...one };
     }
     const least = Math.max(LEAST_FAMILY, LEAST_SHARE * (found[0]?.score ?? 0));
@@ -194,16 +197,33 @@ function findFamilies(
   return found;
 }
 
+/** How far off the rough means the rotors turn that are found, by what they hold; 1 where none is. */
+function ratioOf(found: readonly Placed[]): number {
+  const held = found.reduce((sum, { score }) => sum + score, 0);
+  return held > 0
+    ? found.reduce((sum, { score, meanHz, rotor }) => sum + (score * meanHz) / rotor.meanHz, 0) / held
+    : 1;
+}
+
 /** Every family once more in what the others leave. */
 function placeAgain(found: readonly Placed[], bands: readonly Band[], mean: MeanAngle): Placed[] {
   const now = [...found];
+  const ratio = ratioOf(found);
   for (let round = 0; round < AGAIN_ROUNDS; round++)
     now.forEach((one, i) => {
       const left = now.reduce<Float64Array[]>(
         (rest, other, o) => (o === i ? rest : minus(rest, other.parts)),
         bands.map((band) => band.z),
       );
-      const place = bestPlace(one.rotor, one.meanHz, AGAIN_SHARE * one.meanHz, bands, left, mean);
+      const place = bestPlace(
+        one.rotor,
+        one.meanHz,
+        ratio * one.rotor.meanHz,
+        AGAIN_SHARE * one.meanHz,
+        bands,
+        left,
+        mean,
+      );
       now[i] = { ...one, ...place, parts: partsOf(one.rotor, place.meanHz, bands, left, mean) };
     });
   return now;
@@ -231,6 +251,7 @@ function partsOf(
 function bestPlace(
   rotor: Rotor,
   nearHz: number,
+  expectedHz: number,
   reachHz: number,
   bands: readonly Band[],
   left: readonly Float64Array[],
@@ -253,7 +274,7 @@ function bestPlace(
       const least = Math.max(LINE_LOG, band.top - WITHIN_LOG);
       byOrder[band.order - 1]! += Math.max(0, Math.log(value / band.floor) - least);
     }
-    const near = 1 - ((nearHz + shiftHz) / rotor.meanHz - 1) ** 2 / FAR ** 2;
+    const near = 1 - ((nearHz + shiftHz) / expectedHz - 1) ** 2 / FAR ** 2;
     const score = near * byOrder.reduce((sum, v) => sum + v, 0);
     if (score > best.score) best = { meanHz: nearHz + shiftHz, score, byOrder };
   }
