@@ -163,6 +163,8 @@ const WANDERS = 0.1;
 /** What a multiple of the base is worth, against the one before it, and a family whose first line does not show. */
 const PER_ORDER = 0.8;
 const WITHOUT_FIRST = 0.5;
+/** Share of all that is held from which the first line counts in full. */
+const FIRST_SHARE = 0.12;
 /** A base beyond half the sample rate must hold so many times what any other does, or which one it is cannot be told. */
 const CLEARER = 1.5;
 /** In a slow log a base must come into focus as it is, at least so far, or it may as well be a folded one: natural logs. */
@@ -208,9 +210,11 @@ function calmRotors(
 
 interface Tried extends FocusedCourse {
   readonly rotors: RotorAngles['rotors'];
-  /** What the lines of its orders hold, logs, and its first line alone. */
+  readonly commands: Commands;
+  /** What the lines of its orders hold, logs. */
   readonly value: number;
-  readonly first: number;
+  /** What the peaks that it was found by are worth. */
+  readonly score: number;
 }
 
 /** By what comes into focus when the records are turned with the commands. */
@@ -231,47 +235,61 @@ function followingRotors(
     SLOWEST_HZ,
     folds,
   );
-  const { commands, power, lagS } = guesses[following.guess]!;
+  const guess = guesses[following.guess]!;
   const bases = basesOf(following.peaks).slice(0, MOST_BASES);
   const follows = moves || following.peaks.some(followsClearly);
-  const place = ({ power, lagS, baseHz }: FocusedCourse, effort: SearchEffort): Tried => {
-    const means = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, follows, effort);
-    const held = means.byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
-    const first = means.byOrder[0] ?? 0;
-    const ratio = meanHzOf(means.rotors) / baseHz;
-    const shown = first > 0 ? held : WITHOUT_FIRST * held;
-    const value = Math.abs(ratio - 1) > RUNS_AWAY ? 0 : shown;
-    return { power, lagS, baseHz, rotors: means.rotors, value, first };
-  };
   const swings = following.excursion > SWINGS;
   const wanders = moves || following.excursion > WANDERS;
-  const focused = (start: FocusedCourse): FocusedCourse =>
-    swings
-      ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, following.excursion, folds)
-      : start;
+  const placeWith = (commands: Commands) => {
+    const focused = (start: FocusedCourse): FocusedCourse =>
+      swings
+        ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, following.excursion, folds)
+        : start;
+    return (start: FocusedCourse, score: number, effort: SearchEffort): Tried => {
+      const { power, lagS, baseHz } = focused(start);
+      const means = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, follows, effort);
+      const held = means.byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
+      const first = Math.min(1, (means.byOrder[0] ?? 0) / Math.max(1e-9, FIRST_SHARE * held));
+      const shown = (WITHOUT_FIRST + (1 - WITHOUT_FIRST) * first) * held;
+      const value = Math.abs(meanHzOf(means.rotors) / baseHz - 1) > RUNS_AWAY ? 0 : shown;
+      return { commands, power, lagS, baseHz, rotors: means.rotors, value, score };
+    };
+  };
   // Once more from where the rotors were found: bands around a rough base hold only part of them.
   const again = (one: Tried, effort: SearchEffort): Tried =>
-    place(swings ? focused({ ...one, baseHz: meanHzOf(one.rotors) }) : one, effort);
-  const roughly = bases.map(({ hz }) => place(focused({ power, lagS, baseHz: hz }), QUICK));
-  const most = Math.max(0, ...roughly.map(({ value }) => value));
-  const tried = roughly.map((one) => {
-    if (!swings || one.value < LIKELY * most) return one;
-    const moved = again(one, QUICK);
-    // What runs away from where it was found is another thing.
-    return Math.abs(meanHzOf(moved.rotors) / meanHzOf(one.rotors) - 1) < SAME_BASE ? better(one, moved) : one;
-  });
+    placeWith(one.commands)(swings ? { ...one, baseHz: meanHzOf(one.rotors) } : one, one.score, effort);
+  const triedWith = (commands: Commands): Tried[] => {
+    const { power, lagS } = guess;
+    const roughly = bases.map(({ hz, score }) =>
+      placeWith(commands)({ power, lagS, baseHz: hz }, score, QUICK),
+    );
+    const most = Math.max(0, ...roughly.map(({ value }) => value));
+    return roughly.map((one) => {
+      if (!swings || one.value < LIKELY * most || one.value === 0) return one;
+      const moved = again(one, QUICK);
+      // What runs away from where it was found is another thing.
+      return Math.abs(meanHzOf(moved.rotors) / meanHzOf(one.rotors) - 1) < SAME_BASE
+        ? better(one, moved)
+        : one;
+    });
+  };
+  // Gusts may move the rotors so far apart that no course of them all holds anything.
+  const together = triedWith(guess.commands);
+  const tried =
+    guess.commands === each || together.some(({ value }) => value > 0) ? together : triedWith(each);
   const first = bestOf(tried);
-  if (first !== undefined && first.value > 0) {
+  if (first !== undefined) {
     const plain = Math.max(
       0,
       ...tried.filter((one) => one.baseHz < rate / 2 && !isMultiple(first, one)).map(({ value }) => value),
     );
     if (first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
     const last = again(first, THOROUGH);
-    const best = last.value < first.value ? better(last, place(first, THOROUGH)) : last;
+    const best =
+      last.value < first.value ? better(last, placeWith(first.commands)(first, first.score, THOROUGH)) : last;
     return wanders || !folds || standsWhereItIs(each, searched, best.baseHz) ? best : null;
   }
-  const fallback = resampledBase(commands, searched);
+  const fallback = resampledBase(guess.commands, searched);
   if (fallback === null) return null;
   const shows = ({ trueHz, gain, height }: FollowingPeak): boolean =>
     Math.abs(trueHz / fallback.baseHz - 1) < SAME_BASE &&
@@ -302,37 +320,16 @@ function standsWhereItIs(commands: Commands, searched: readonly SensorRecord[], 
 
 /** Multiples of a base that may be taken for it. */
 const MULTIPLES = [2, 3, 4];
-/** Share of what one of its multiples holds that a lower base's first line and half of all it holds make, if it is what turns. */
-const LOWER_SHARE = 0.7;
-/** Below this share of all it holds the first line hardly shows; what a multiple must then hold. */
-const HARDLY_FIRST = 0.2;
-const UPPER_ALL = 0.7;
 
-/**
- * The base that holds most; one of its multiples, if its own first line hardly shows; a lower one of which that is a multiple, if that
- * one's does; and so on down.
- */
+/** The base that holds most, by what its own frames show and by the peaks that it was found by: either alone may fall for a multiple. */
 function bestOf(tried: readonly Tried[]): Tried | undefined {
-  const sorted = [...tried].sort((a, b) => b.value - a.value);
-  const top = sorted[0];
-  if (top === undefined) return undefined;
-  const upper =
-    top.first < HARDLY_FIRST * top.value
-      ? sorted.find((one) => isMultiple(one, top) && one.value > UPPER_ALL * top.value)
-      : undefined;
-  return upper ?? lowestOf(top, sorted);
+  const worth = ({ value, score }: Tried): number => value * score;
+  return tried.filter(({ value }) => value > 0).sort((a, b) => worth(b) - worth(a))[0];
 }
 
 function isMultiple(one: Tried, of: Tried): boolean {
   const ratio = meanHzOf(one.rotors) / meanHzOf(of.rotors);
   return MULTIPLES.some((multiple) => Math.abs(ratio / multiple - 1) < SAME_MULTIPLE);
-}
-
-function lowestOf(upper: Tried, others: readonly Tried[]): Tried {
-  const lower = others.find(
-    (one) => one.first + one.value / 2 > LOWER_SHARE * upper.value && isMultiple(upper, one),
-  );
-  return lower === undefined ? upper : lowestOf(lower, others);
 }
 
 function better(one: Tried, other: Tried): Tried {
