@@ -2,7 +2,7 @@
 import { expect, test } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
 import { madeSensorRecord } from '../../../../tests/support/sensor-record.js';
-import { angleOf } from './rotor-angles.js';
+import { angleOf } from './order-lines.js';
 import { rotorMeans } from './rotor-means.js';
 import type { SensorRecord } from './sensor-records.js';
 

@@ -2,14 +2,13 @@
  * The mean speed of every rotor, from a rough common one: near rest, in bands around its multiples, each rotor's course brings its own
  * lines into focus. The clearest family is taken first and taken out, the next is sought in what it leaves.
  */
-import type { RotorAngle } from './order-lines.js';
 import { orderBand, restFloor, restSpectrum, smoothedBand, turned, type OrderBand } from './order-band.js';
-import { angleOf, type RotorAngles } from './rotor-angles.js';
+import { angleOf, type RotorAngle, type TurningRotor } from './order-lines.js';
 import { foldedHz } from './rotor-lines.js';
 import type { SensorRecord } from './sensor-records.js';
 import { MeanAngle, stillAngle } from './take-out-rotors.js';
 
-type Rotor = RotorAngles['rotors'][number];
+type Rotor = TurningRotor;
 
 /**
  * How well: no more of a long hover is searched than this, s; whether every family is placed once more beside the others; and how far
@@ -85,7 +84,7 @@ export function rotorMeans(
   const families = findFamilies(rotors, bands, mean, effort.spread);
   const found = effort.again ? placeAgain(families, bands, mean) : families;
   if (found.length === 0) return { rotors, score: 0, byOrder: [] };
-  const ratio = ratioOf(found);
+  const ratio = found.reduce((sum, one) => sum + one.meanHz / one.rotor.meanHz, 0) / found.length;
   const at = (rotor: Rotor, meanHz: number): Rotor => ({
     ...angleOf(rotor.rotor, rotor.speed, meanHz, records[0]!),
     speed: rotor.speed,

@@ -14,7 +14,8 @@ import {
   type LoopLine,
   type RotorRange,
 } from './plain-lines.js';
-import { FOLDS_BELOW_HZ, rotorAngles, type RotorAngles } from './rotor-angles.js';
+import { FOLDS_BELOW_HZ } from './find-rotors.js';
+import { rotorAngles, type RotorAngles } from './rotor-angles.js';
 import { bladeOrder, describeRotorLine, type RotorLine } from './rotor-lines.js';
 import { describeRotors, meanCommand, throttleMoves } from './rotor-study.js';
 import { sensorHealth } from './sensor-health.js';

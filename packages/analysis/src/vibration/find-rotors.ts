@@ -1,0 +1,242 @@
+/** What turns, where no speed is logged: by what the commands explain of the lines, else by what comes into focus with them. */
+import { calmBase } from './calm-base.js';
+import { basesOf, clustersOf, followingPeaks, scannedRecords, type FollowingPeak } from './find-base.js';
+import { focusCourse, type FocusedCourse } from './focus-course.js';
+import { foldContrast } from './fold-contrast.js';
+import type { TurningRotor } from './order-lines.js';
+import { placedRotors, SLOWEST_HZ } from './place-rotors.js';
+import { speedsFrom, togetherOf, type Commands } from './relative-speeds.js';
+import { resampledBase } from './resampled-base.js';
+import { MEAN_KNOWN, QUICK, THOROUGH, type SearchEffort } from './rotor-means.js';
+import type { SensorRecord } from './sensor-records.js';
+
+/** Logs this fast show every rotor where it is; in slower ones it may be folded. */
+export const FOLDS_BELOW_HZ = 350;
+
+export interface FoundRotors {
+  readonly power: number;
+  readonly lagS: number;
+  readonly rotors: readonly TurningRotor[];
+}
+
+/** The rotors, each in its place, and how their speeds follow the commands; null where nothing says what turns. */
+export function findRotors(
+  commands: Commands,
+  searched: readonly SensorRecord[],
+  records: readonly SensorRecord[],
+  moves: boolean,
+): FoundRotors | null {
+  return (
+    (moves ? null : calmRotors(commands, searched, records)) ??
+    followingRotors(commands, searched, records, moves)
+  );
+}
+
+/** By what the commands explain of the lines while the throttle hardly moves. */
+function calmRotors(
+  commands: Commands,
+  searched: readonly SensorRecord[],
+  records: readonly SensorRecord[],
+): FoundRotors | null {
+  const rate = searched[0]!.sampleRateHz;
+  const base = calmBase(commands, clustersOf(searched, SLOWEST_HZ), rate, SLOWEST_HZ, rate < FOLDS_BELOW_HZ);
+  if (base === null) return null;
+  const guesses = speedsFrom(commands, base.power, base.lagS);
+  const { rotors, score } = placedRotors(guesses, base.baseHz, records, true, MEAN_KNOWN);
+  return score > 0 ? { ...base, rotors } : null;
+}
+
+/** What follows the commands so clearly that a steady reading can only find a mode or a tone: gain and height, natural logs. */
+const CLEAR_GAIN = 1;
+const CLEAR_HEIGHT = 3;
+
+function followsClearly({ gain, height }: FollowingPeak): boolean {
+  return gain > CLEAR_GAIN && height > CLEAR_HEIGHT;
+}
+
+/** Powers and lags by which peaks are tried for following the motor commands. */
+const WAYS = [
+  [0.5, 0.05],
+  [0.8, 0.12],
+  [0.5, 0.12],
+  [0.8, 0.05],
+  [1, 0.08],
+] as const;
+/** Bases that are placed, to see which holds most. */
+const MOST_BASES = 4;
+/** Share of what the best holds from which a base is followed further. */
+const LIKELY = 0.5;
+/** Half range of the courses, as a share, from which it matters which power and lag they follow. */
+const SWINGS = 0.05;
+/** The same, from which what follows does so at its own frequency and at no other that folds there. */
+const WANDERS = 0.1;
+/** What a multiple of the base is worth, against the one before it, and a family whose first line does not show. */
+const PER_ORDER = 0.8;
+const WITHOUT_FIRST = 0.5;
+/** Share of all that is held from which the first line counts in full. */
+const FIRST_SHARE = 0.12;
+/** A base beyond half the sample rate must hold so many times what any other does, or which one it is cannot be told. */
+const CLEARER = 1.5;
+/** In a slow log a base must come into focus as it is, at least so far, or it may as well be a folded one: natural logs. */
+const SLOW_GAIN = 0.1;
+const SLOW_HEIGHT = 3;
+const SAME_BASE = 0.03;
+const SAME_MULTIPLE = 0.04;
+/** Rotors found this far from the base that they were sought around are something else, as a share. */
+const RUNS_AWAY = 0.08;
+
+interface Tried extends FocusedCourse {
+  readonly rotors: readonly TurningRotor[];
+  readonly commands: Commands;
+  /** What the lines of its orders hold, logs. */
+  readonly value: number;
+  /** What the peaks that it was found by are worth. */
+  readonly score: number;
+}
+
+/** What a search goes by. */
+interface Search {
+  readonly searched: readonly SensorRecord[];
+  readonly records: readonly SensorRecord[];
+  /** Half range of the courses, as a share. */
+  readonly excursion: number;
+  /** Something follows them, so that a steady reading is none. */
+  readonly follows: boolean;
+  readonly folds: boolean;
+}
+
+/** By what comes into focus when the records are turned with the commands. */
+function followingRotors(
+  each: Commands,
+  searched: readonly SensorRecord[],
+  records: readonly SensorRecord[],
+  moves: boolean,
+): FoundRotors | null {
+  const rate = searched[0]!.sampleRateHz;
+  const folds = rate < FOLDS_BELOW_HZ;
+  const guesses = (moves && each.length > 1 ? [each, togetherOf(each)] : [each]).flatMap((commands) =>
+    WAYS.map(([power, lagS]) => ({ commands, power, lagS })),
+  );
+  const { peaks, guess, excursion } = followingPeaks(
+    guesses.map(({ commands, power, lagS }) => speedsFrom(commands, power, lagS)),
+    searched,
+    SLOWEST_HZ,
+    folds,
+  );
+  const { commands, power, lagS } = guesses[guess]!;
+  const search = { searched, records, excursion, follows: moves || peaks.some(followsClearly), folds };
+  const bases = basesOf(peaks)
+    .slice(0, MOST_BASES)
+    .map(({ hz, score }) => ({ power, lagS, baseHz: hz, score }));
+  // Gusts may move the rotors so far apart that no course of them all holds anything.
+  const together = tryBases(search, commands, bases);
+  const found = together.some(({ value }) => value > 0);
+  const tried = found || commands === each ? together : tryBases(search, each, bases);
+  const believed = (baseHz: number): boolean =>
+    !folds || moves || excursion > WANDERS || standsWhereItIs(each, searched, baseHz);
+  const first = bestOf(tried);
+  if (first !== undefined) {
+    const others = tried.filter((one) => one.baseHz < rate / 2 && !isMultiple(first, one));
+    const plain = Math.max(0, ...others.map(({ value }) => value));
+    if (first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
+    const last = placeAgain(search, first, THOROUGH);
+    const best = last.value < first.value ? better(last, placeBase(search, first, THOROUGH)) : last;
+    return believed(best.baseHz) ? best : null;
+  }
+  const fallback = resampledBase(commands, searched);
+  if (fallback === null) return null;
+  const { baseHz } = fallback;
+  const clear = ({ gain, height }: FollowingPeak): boolean =>
+    moves || excursion > WANDERS ? gain * height > SLOW_GAIN * SLOW_HEIGHT : height > SLOW_HEIGHT;
+  const shows = (peak: FollowingPeak): boolean =>
+    Math.abs(peak.trueHz / baseHz - 1) < SAME_BASE && peak.gain > SLOW_GAIN && clear(peak);
+  if ((folds && !peaks.some(shows)) || !believed(baseHz)) return null;
+  return { ...fallback, rotors: placedRotors(fallback.guesses, baseHz, records, moves).rotors };
+}
+
+/** Where the rotors stand around a base, and what it then holds, once power and lag have brought it into focus. */
+function placeBase(
+  search: Search,
+  start: FocusedCourse & Pick<Tried, 'commands' | 'score'>,
+  effort: SearchEffort,
+): Tried {
+  const { searched, records, excursion, follows, folds } = search;
+  const { commands, score } = start;
+  const { power, lagS, baseHz } =
+    excursion > SWINGS
+      ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, excursion, folds)
+      : start;
+  const { rotors, byOrder } = placedRotors(
+    speedsFrom(commands, power, lagS),
+    baseHz,
+    records,
+    follows,
+    effort,
+  );
+  const held = byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
+  const first = Math.min(1, (byOrder[0] ?? 0) / Math.max(1e-9, FIRST_SHARE * held));
+  const shown = (WITHOUT_FIRST + (1 - WITHOUT_FIRST) * first) * held;
+  const value = Math.abs(meanHzOf(rotors) / baseHz - 1) > RUNS_AWAY ? 0 : shown;
+  return { commands, power, lagS, baseHz, rotors, value, score };
+}
+
+/** Once more from where the rotors were found: bands around a rough base hold only part of them. */
+function placeAgain(search: Search, one: Tried, effort: SearchEffort): Tried {
+  const from = search.excursion > SWINGS ? { ...one, baseHz: meanHzOf(one.rotors) } : one;
+  return placeBase(search, from, effort);
+}
+
+function tryBases(
+  search: Search,
+  commands: Commands,
+  bases: readonly (FocusedCourse & Pick<Tried, 'score'>)[],
+): Tried[] {
+  const roughly = bases.map((base) => placeBase(search, { ...base, commands }, QUICK));
+  const most = Math.max(0, ...roughly.map(({ value }) => value));
+  return roughly.map((one) => {
+    if (search.excursion <= SWINGS || one.value === 0 || one.value < LIKELY * most) return one;
+    const moved = placeAgain(search, one, QUICK);
+    // What runs away from where it was found is another thing.
+    return Math.abs(meanHzOf(moved.rotors) / meanHzOf(one.rotors) - 1) < SAME_BASE ? better(one, moved) : one;
+  });
+}
+
+/** What must speak for a base as it stands in a slow, calm log, and against the sample rate less that: log of likelihoods. */
+const LEAST_CONTRAST = 120;
+/** Its first line stands at most so far below what stands highest, natural log, or it may as well be a mode. */
+const MOST_BELOW = 1.5;
+
+/** Where the commands hardly move, what follows them hardly tells a folded rotor from one that is seen where it is; its wandering may. */
+function standsWhereItIs(commands: Commands, searched: readonly SensorRecord[], baseHz: number): boolean {
+  const rate = searched[0]!.sampleRateHz;
+  if (baseHz > rate / 2) return false;
+  const clusters = clustersOf(searched, SLOWEST_HZ);
+  const first = clusters.find(({ hz }) => Math.abs(hz / baseHz - 1) < SAME_BASE);
+  return (
+    first !== undefined &&
+    first.height > clusters[0]!.height - MOST_BELOW &&
+    foldContrast(commands, clusters, baseHz, rate) > LEAST_CONTRAST
+  );
+}
+
+/** Multiples of a base that may be taken for it. */
+const MULTIPLES = [2, 3, 4];
+
+/** The base that holds most, by what its own frames show and by the peaks that it was found by: either alone may fall for a multiple. */
+function bestOf(tried: readonly Tried[]): Tried | undefined {
+  const worth = ({ value, score }: Tried): number => value * score;
+  return tried.filter(({ value }) => value > 0).sort((a, b) => worth(b) - worth(a))[0];
+}
+
+function isMultiple(one: Tried, of: Tried): boolean {
+  const ratio = meanHzOf(one.rotors) / meanHzOf(of.rotors);
+  return MULTIPLES.some((multiple) => Math.abs(ratio / multiple - 1) < SAME_MULTIPLE);
+}
+
+function better(one: Tried, other: Tried): Tried {
+  return other.value > one.value ? other : one;
+}
+
+function meanHzOf(rotors: readonly TurningRotor[]): number {
+  return rotors.reduce((sum, { meanHz }) => sum + meanHz, 0) / rotors.length;
+}
