@@ -1,6 +1,7 @@
 import { promises as fs } from 'node:fs';
 import path from 'node:path';
 import type { Diagnosis } from '@settle/analysis';
+import { samphireHovers } from '@settle/simulator';
 import { describe, expect, test } from 'vitest';
 import { ROOT, settle } from '../support/command-line.js';
 import { DIAGNOSIS_SCHEMA, INSPECTION_SCHEMA, schemaErrors } from '../support/contract-schema.js';
@@ -28,12 +29,18 @@ describe('the demo flights', () => {
     expect(verdict).toMatch(/\. Before the next hover, pitch: rate P × 0\.\d+[,;.]/);
     expect(verdict).toContain('Do not go back to the old gains');
     expect(verdict).toMatch(/Nothing stands out on roll and yaw\./);
+    // Four seconds of a violent swing say nothing of what turns.
+    expect(stdout).toMatch(/Rotor speed is not known: /);
     // The next hover, with pitch mended as advised: it wobbles no more, and roll is the next thing to do.
     const next = await settle(['diagnose', '--json', FLIGHTS[1]!], { cwd: ROOT });
     const better = JSON.parse(next.stdout) as Diagnosis;
     expect(schemaErrors(DIAGNOSIS_SCHEMA, better)).toEqual([]);
     expect(better.axes.pitch.oscillations).toEqual([]);
     expect(better.findings[0]).toMatchObject({ id: 'loop-too-loose', axis: 'roll' });
+    const { hoverHz } = samphireHovers()[1]!.config.rotors;
+    expect(better.vibration).toMatchObject({ rotor: { from: 'spectrum' } });
+    const said = (better.vibration as { rotor: { hoverHz: number } }).rotor.hoverHz;
+    expect(Math.abs(said / hoverHz - 1)).toBeLessThan(0.01);
   });
 
   // The comparison of all five holds each diagnosis, and is held against the contract as well.

@@ -64,6 +64,8 @@ const WAYS = [
 ] as const;
 /** Bases that are placed, to see which holds most. */
 const MOST_BASES = 4;
+/** A base that much less of the peaks speak for than for the likeliest is none, whatever its frames hold. */
+const LEAST_SCORE_SHARE = 0.4;
 /** Share of what the best holds from which a base is followed further. */
 const LIKELY = 0.5;
 /** Half range of the courses, as a share, from which it matters which power and lag they follow. */
@@ -125,13 +127,15 @@ function followingRotors(
   );
   const { commands, power, lagS } = guesses[guess]!;
   const search = { searched, records, excursion, follows: moves || peaks.some(followsClearly), folds };
-  const bases = basesOf(peaks)
+  const found = basesOf(peaks);
+  const bases = found
+    .filter(({ score }) => score > LEAST_SCORE_SHARE * found[0]!.score)
     .slice(0, MOST_BASES)
     .map(({ hz, score }) => ({ power, lagS, baseHz: hz, score }));
   // Gusts may move the rotors so far apart that no course of them all holds anything.
   const together = tryBases(search, commands, bases);
-  const found = together.some(({ value }) => value > 0);
-  const tried = found || commands === each ? together : tryBases(search, each, bases);
+  const holds = together.some(({ value }) => value > 0);
+  const tried = holds || commands === each ? together : tryBases(search, each, bases);
   const believed = (baseHz: number): boolean =>
     !folds || moves || excursion > WANDERS || standsWhereItIs(each, searched, baseHz);
   const first = bestOf(tried);
@@ -140,7 +144,10 @@ function followingRotors(
     const plain = Math.max(0, ...others.map(({ value }) => value));
     if (first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
     const last = placeAgain(search, first, THOROUGH);
-    const best = last.value < first.value ? better(last, placeBase(search, first, THOROUGH)) : last;
+    const best =
+      last.value < first.value || runsAway(last, first)
+        ? better(runsAway(last, first) ? first : last, placeBase(search, first, THOROUGH))
+        : last;
     return believed(best.baseHz) ? best : null;
   }
   const fallback = resampledBase(commands, searched);
@@ -176,7 +183,8 @@ function placeBase(
   const held = byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
   const first = Math.min(1, (byOrder[0] ?? 0) / Math.max(1e-9, FIRST_SHARE * held));
   const shown = (WITHOUT_FIRST + (1 - WITHOUT_FIRST) * first) * held;
-  const value = Math.abs(meanHzOf(rotors) / baseHz - 1) > RUNS_AWAY ? 0 : shown;
+  const meanHz = meanHzOf(rotors);
+  const value = meanHz < SLOWEST_HZ || Math.abs(meanHz / baseHz - 1) > RUNS_AWAY ? 0 : shown;
   return { commands, power, lagS, baseHz, rotors, value, score };
 }
 
@@ -184,6 +192,11 @@ function placeBase(
 function placeAgain(search: Search, one: Tried, effort: SearchEffort): Tried {
   const from = search.excursion > SWINGS ? { ...one, baseHz: meanHzOf(one.rotors) } : one;
   return placeBase(search, from, effort);
+}
+
+/** What leaves where it was found is another thing. */
+function runsAway(moved: Tried, from: Tried): boolean {
+  return Math.abs(meanHzOf(moved.rotors) / meanHzOf(from.rotors) - 1) > SAME_BASE;
 }
 
 function tryBases(
@@ -196,8 +209,7 @@ function tryBases(
   return roughly.map((one) => {
     if (search.excursion <= SWINGS || one.value === 0 || one.value < LIKELY * most) return one;
     const moved = placeAgain(search, one, QUICK);
-    // What runs away from where it was found is another thing.
-    return Math.abs(meanHzOf(moved.rotors) / meanHzOf(one.rotors) - 1) < SAME_BASE ? better(one, moved) : one;
+    return runsAway(moved, one) ? one : better(one, moved);
   });
 }
 
