@@ -14,6 +14,8 @@ import type { SensorRecord } from './sensor-records.js';
 export const FOLDS_BELOW_HZ = 350;
 
 export interface FoundRotors {
+  /** How their lines wander with the commands, or how sharp turning with them makes the lines. */
+  readonly by: 'wander' | 'focus';
   readonly power: number;
   readonly lagS: number;
   readonly rotors: readonly TurningRotor[];
@@ -43,7 +45,7 @@ function calmRotors(
   if (base === null) return null;
   const guesses = speedsFrom(commands, base.power, base.lagS);
   const { rotors, score } = placedRotors(guesses, base.baseHz, records, true, MEAN_KNOWN);
-  return score > 0 ? { ...base, rotors } : null;
+  return score > 0 ? { by: 'wander', ...base, rotors } : null;
 }
 
 /** What follows the commands so clearly that a steady reading can only find a mode or a tone: gain and height, natural logs. */
@@ -148,7 +150,7 @@ function followingRotors(
       last.value < first.value || runsAway(last, first)
         ? better(runsAway(last, first) ? first : last, placeBase(search, first, THOROUGH))
         : last;
-    return believed(best.baseHz) ? best : null;
+    return believed(best.baseHz) ? { by: 'focus', ...best } : null;
   }
   const fallback = resampledBase(commands, searched);
   if (fallback === null) return null;
@@ -158,7 +160,7 @@ function followingRotors(
   const shows = (peak: FollowingPeak): boolean =>
     Math.abs(peak.trueHz / baseHz - 1) < SAME_BASE && peak.gain > SLOW_GAIN && clear(peak);
   if ((folds && !peaks.some(shows)) || !believed(baseHz)) return null;
-  return { ...fallback, rotors: placedRotors(fallback.guesses, baseHz, records, moves).rotors };
+  return { by: 'focus', ...fallback, rotors: placedRotors(fallback.guesses, baseHz, records, moves).rotors };
 }
 
 /** Where the rotors stand around a base, and what it then holds, once power and lag have brought it into focus. */

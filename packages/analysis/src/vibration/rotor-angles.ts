@@ -1,6 +1,6 @@
 /** The angle of every rotor over the hover: from its logged speed, or found by what makes the vibration sharpest. */
 import type { Flight, Interval } from '@settle/parser';
-import { findRotors } from './find-rotors.js';
+import { findRotors, type FoundRotors } from './find-rotors.js';
 import { angleOf, type TurningRotor } from './order-lines.js';
 import { commandsOf, loggedSpeeds } from './relative-speeds.js';
 import { meanCommand, throttleMoves } from './rotor-study.js';
@@ -63,7 +63,13 @@ function searchAngles(
     // A throttle that hardly moves cannot tell one power from another, and none needs to be told.
     exponent: moves ? { power, std: POWER_STD } : null,
     evidence: [
-      `no rotor speeds are logged; lines become sharpest when the speeds follow the ${commands[0]!.rotor === null ? 'throttle' : 'motor commands'} to the power ${power.toFixed(1)}, ${(1000 * lagS).toFixed(0)} ms late`,
+      `no rotor speeds are logged; ${howFound(found, commands[0]!.rotor === null ? 'throttle' : 'motor commands')}`,
     ],
   };
+}
+
+function howFound({ by, power, lagS }: FoundRotors, followed: string): string {
+  return by === 'wander'
+    ? `the way in which lines wander with the ${followed} is that of rotors at this speed, and of no other`
+    : `lines become sharpest when the speeds follow the ${followed} to the power ${power.toFixed(1)}, ${(1000 * lagS).toFixed(0)} ms late`;
 }

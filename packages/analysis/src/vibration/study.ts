@@ -91,7 +91,7 @@ export function studyVibration(
     ...plain,
   ].sort(byStrength);
   const rotor =
-    believed === null ? { unavailable: noRotor(flight) } : describeRotors(flight, hover, believed);
+    believed === null ? { unavailable: noRotor(flight, rateHz) } : describeRotors(flight, hover, believed);
   return {
     interval: hover,
     lowestHz: LOWEST_HZ,
@@ -123,11 +123,13 @@ function unloggedRanges({ from, rotors, exponent }: RotorAngles): RotorRange[] {
   }));
 }
 
-function noRotor(flight: Flight): string {
+function noRotor(flight: Flight, rateHz: number): string {
   const told = [...flight.signals.keys()].some((name) => name.startsWith('motor.') || name === 'throttle');
-  return told
-    ? 'no line of the spectra follows the motor commands; log rotor speeds to see what turns'
-    : 'neither rotor speeds nor motor commands nor throttle are logged, so what turns cannot be told from what rings; log the rotor speeds, or the motor commands';
+  if (told)
+    return rateHz < FOLDS_BELOW_HZ
+      ? `no line of the spectra surely follows the motor commands, and in a log of ${rateHz.toFixed(0)} Hz a rotor’s line may be folded; log rotor speeds, or the raw gyro at 400 Hz or more, to see what turns`
+      : 'no line of the spectra follows the motor commands; log rotor speeds to see what turns';
+  return 'neither rotor speeds nor motor commands nor throttle are logged, so what turns cannot be told from what rings; log the rotor speeds, or the motor commands';
 }
 
 function peaksOf(record: SensorRecord, spectrum: LineSpectrum, falseAlarmRate: number): Peak[] {
