@@ -50,7 +50,15 @@ function verdictOf(report: NotchReport): Section {
   if (isUnavailable(vibration)) blocks.push(sentence(asSentence(vibration.unavailable), 'fault'));
   else if (isUnavailable(filters)) blocks.push(sentence(asSentence(filters.unavailable), 'fault'));
   else if (filters.undecided !== null) blocks.push(sentence(asSentence(filters.undecided), 'fault'));
-  else if (!filters.needed) blocks.push(sentence('No filter is needed for what vibrates.', 'good'));
+  else if (!filters.needed)
+    blocks.push(
+      report.findings.some(({ id, severity }) => id === 'aliased-vibration' && severity === 'fault')
+        ? sentence(
+            'No filter is needed for what the log shows, but some of it is folded down from faster lines, which this log cannot place: log the gyro faster, as the findings say, and ask again.',
+            'fault',
+          )
+        : sentence('No filter is needed for what vibrates.', 'good'),
+    );
   // What shakes is mended before it is filtered away.
   for (const step of report.advice.filter(({ kind }) => kind === 'do-not-fly' || kind === 'mechanical'))
     blocks.push(action(asSentence(step.text)));

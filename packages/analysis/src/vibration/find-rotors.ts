@@ -168,12 +168,13 @@ function placeBase(
   search: Search,
   start: FocusedCourse & Pick<Tried, 'commands' | 'score'>,
   effort: SearchEffort,
+  together = true,
 ): Tried {
   const { searched, records, excursion, follows, folds } = search;
   const { commands, score } = start;
   const { power, lagS, baseHz } =
     excursion > SWINGS
-      ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, excursion, folds)
+      ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, excursion, folds, together)
       : start;
   const { rotors, byOrder } = placedRotors(
     speedsFrom(commands, power, lagS),
@@ -206,7 +207,7 @@ function tryBases(
   commands: Commands,
   bases: readonly (FocusedCourse & Pick<Tried, 'score'>)[],
 ): Tried[] {
-  const roughly = bases.map((base) => placeBase(search, { ...base, commands }, QUICK));
+  const roughly = bases.map((base) => placeBase(search, { ...base, commands }, QUICK, false));
   const most = Math.max(0, ...roughly.map(({ value }) => value));
   return roughly.map((one) => {
     if (search.excursion <= SWINGS || one.value === 0 || one.value < LIKELY * most) return one;

@@ -45,10 +45,12 @@ describe('the course of a rotor that follows its commands', () => {
     'to the power %d, %d s late, is found from another one and a base 3 %% off',
     ([power, lagS]) => {
       const start = { power: 0.7, lagS: 0.12, baseHz: 1.03 * BASE_HZ };
-      const found = focusCourse(commands, start, [flown(power, lagS)], 12, 0.2, false);
-      expect(Math.abs(found.power - power)).toBeLessThan(0.06);
-      expect(Math.abs(found.lagS - lagS)).toBeLessThan(0.025);
-      expect(Math.abs(found.baseHz / BASE_HZ - 1)).toBeLessThan(0.005);
+      for (const together of [false, true]) {
+        const found = focusCourse(commands, start, [flown(power, lagS)], 12, 0.2, false, together);
+        expect(Math.abs(found.power - power)).toBeLessThan(0.06);
+        expect(Math.abs(found.lagS - lagS)).toBeLessThan(0.025);
+        expect(Math.abs(found.baseHz / BASE_HZ - 1)).toBeLessThan(0.005);
+      }
     },
   );
 
@@ -60,6 +62,6 @@ describe('the course of a rotor that follows its commands', () => {
     );
     const record = madeSensorRecord(values, RATE, 'accel');
     const start = { power: 0.8, lagS: 0.05, baseHz: BASE_HZ };
-    expect(focusCourse(commands, start, [record], 12, 0.2, false)).toEqual(start);
+    expect(focusCourse(commands, start, [record], 12, 0.2, false, true)).toEqual(start);
   });
 });

@@ -50,6 +50,7 @@ interface Band {
  * @param records of one clock, as far as they are searched
  * @param excursion half of what the speeds range over, as a share
  * @param folds lines may be folded
+ * @param together powers and lags are searched together, which takes three times as long as one after the other
  */
 export function focusCourse(
   commands: Commands,
@@ -58,6 +59,7 @@ export function focusCourse(
   lowestHz: number,
   excursion: number,
   folds: boolean,
+  together: boolean,
 ): FocusedCourse {
   const first = records[0]!;
   const bands = ORDERS.flatMap((order) => bandsOf(order, start.baseHz, records, lowestHz, excursion, folds));
@@ -100,7 +102,11 @@ export function focusCourse(
         if (value > best.value) best = { power, lagS, value };
       }
   };
-  tryAll(POWERS, LAGS_S);
+  if (together) tryAll(POWERS, LAGS_S);
+  else {
+    tryAll(POWERS, [best.lagS]);
+    tryAll([best.power], LAGS_S);
+  }
   tryAll(
     FINER_POWERS.map((step) => best.power + step),
     [best.lagS],
