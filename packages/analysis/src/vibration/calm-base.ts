@@ -6,7 +6,7 @@
 import { courseOf } from './find-base.js';
 import type { PeakCluster } from './find-base.js';
 import { explainedBy, surroundingsOf, type LineSurroundings } from './explain-line.js';
-import { speedsFrom, type Commands } from './relative-speeds.js';
+import { FASTEST_HZ, SLOWEST_HZ, speedsFrom, type Commands } from './relative-speeds.js';
 import { foldedHz } from './rotor-lines.js';
 
 export interface CalmBase {
@@ -15,9 +15,6 @@ export interface CalmBase {
   readonly lagS: number;
 }
 
-/** Slowest and fastest rotors looked for, revolutions per second. */
-const SLOWEST_HZ = 12;
-const FASTEST_HZ = 250;
 /** Powers and lags by which speeds may follow the commands. */
 const POWERS = [0.5, 0.62, 0.75, 0.87, 1, 1.6, 2.5];
 const LAGS_S = [0.04, 0.09];

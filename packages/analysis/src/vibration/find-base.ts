@@ -6,7 +6,7 @@
 import { findPeaks } from './find-peaks.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
 import { orderBand, restFloor, restSpectrum, turned, turning, type OrderBand } from './order-band.js';
-import type { SpeedGuess } from './relative-speeds.js';
+import { FASTEST_HZ, SLOWEST_HZ, type SpeedGuess } from './relative-speeds.js';
 import { foldedHz } from './rotor-lines.js';
 import type { SensorRecord } from './sensor-records.js';
 
@@ -19,8 +19,6 @@ export interface FollowingPeak {
   readonly height: number;
 }
 
-const SLOWEST_HZ = 12;
-const FASTEST_HZ = 250;
 const SEGMENT_S = 4;
 const MOST_PEAKS = 24;
 const RECORDS_EACH = 3;

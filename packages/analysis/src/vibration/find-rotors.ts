@@ -4,8 +4,8 @@ import { basesOf, clustersOf, followingPeaks, scannedRecords, type FollowingPeak
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
 import type { TurningRotor } from './order-lines.js';
-import { placedRotors, SLOWEST_HZ } from './place-rotors.js';
-import { speedsFrom, togetherOf, type Commands } from './relative-speeds.js';
+import { placedRotors } from './place-rotors.js';
+import { SLOWEST_HZ, speedsFrom, togetherOf, type Commands } from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
 import { MEAN_KNOWN, QUICK, THOROUGH, type SearchEffort } from './rotor-means.js';
 import type { SensorRecord } from './sensor-records.js';
@@ -84,6 +84,7 @@ const CLEARER = 1.5;
 /** In a slow log a base must come into focus as it is, at least so far, or it may as well be a folded one: natural logs. */
 const SLOW_GAIN = 0.1;
 const SLOW_HEIGHT = 3;
+/** Bases nearer than this are one, and so is a multiple of one and the other, as a share. */
 const SAME_BASE = 0.03;
 const SAME_MULTIPLE = 0.04;
 /** Rotors found this far from the base that they were sought around are something else, as a share. */
@@ -145,11 +146,12 @@ function followingRotors(
     const others = tried.filter((one) => one.baseHz < rate / 2 && !isMultiple(first, one));
     const plain = Math.max(0, ...others.map(({ value }) => value));
     if (first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
-    const last = placeAgain(search, first, THOROUGH);
+    const moved = placeAgain(search, first, THOROUGH);
+    const stays = !runsAway(moved, first);
     const best =
-      last.value < first.value || runsAway(last, first)
-        ? better(runsAway(last, first) ? first : last, placeBase(search, first, THOROUGH))
-        : last;
+      stays && moved.value >= first.value
+        ? moved
+        : better(stays ? moved : first, placeBase(search, first, THOROUGH));
     return believed(best.baseHz) ? { by: 'focus', ...best } : null;
   }
   const fallback = resampledBase(commands, searched);

@@ -1,12 +1,9 @@
 /** Each rotor at a mean speed of its own, from a base and the course that each may have. */
 import { angleOf, type TurningRotor } from './order-lines.js';
-import type { SpeedGuess } from './relative-speeds.js';
+import { SLOWEST_HZ, type SpeedGuess } from './relative-speeds.js';
 import { rotorMeans, THOROUGH, type RotorMeans } from './rotor-means.js';
 import type { SensorRecord } from './sensor-records.js';
 import type { RelativeSpeed } from './turn-records.js';
-
-/** Slowest rotors looked for, revolutions per second. */
-export const SLOWEST_HZ = 12;
 
 /** What the steady reading must hold more, as a ratio: it tells no rotor from another. */
 const STEADIER = 1.1;

@@ -1,8 +1,9 @@
 /** How the rotors' speeds may have gone over the hover: measured, or guessed from what the motors were told. */
 import type { Flight, Interval, Signal } from '@settle/parser';
 import { evenRecord, motorSignals, quantile, rotorSignals, type EvenRecord } from '../signals.js';
-import { withoutFoldedNoise } from './without-folded-noise.js';
+import { resampleUniform } from '../spectrum/resample.js';
 import type { RelativeSpeed } from './turn-records.js';
+import { withoutFoldedNoise } from './without-folded-noise.js';
 
 export interface SpeedGuess {
   /** From 1; null: all rotors together. */
@@ -14,6 +15,9 @@ export interface SpeedGuess {
   readonly share: number;
 }
 
+/** Slowest and fastest rotors looked for where no speed is logged, revolutions per second. */
+export const SLOWEST_HZ = 12;
+export const FASTEST_HZ = 250;
 /** Rate of the speeds, Hz. */
 const SPEED_RATE_HZ = 100;
 /** Slower than this a rotor stands, revolutions per second. */
@@ -79,16 +83,8 @@ export function commandsOf(flight: Flight, interval: Interval): Commands {
 /** Without what the log's rate folded down, on the clock of the speeds, by straight lines. */
 function atSpeedRate({ startS, sampleRateHz, values }: EvenRecord): Pick<EvenRecord, 'startS' | 'values'> {
   const clean = withoutFoldedNoise(values, sampleRateHz);
-  const last = clean.length - 1;
-  const count = Math.floor((last / sampleRateHz) * SPEED_RATE_HZ + 1e-6) + 1;
-  return {
-    startS,
-    values: Float64Array.from({ length: count }, (_, i) => {
-      const x = Math.min(last, (i * sampleRateHz) / SPEED_RATE_HZ);
-      const k = Math.min(last - 1, Math.floor(x));
-      return clean[k]! + (x - k) * (clean[k + 1]! - clean[k]!);
-    }),
-  };
+  const timeS = Float64Array.from(clean, (_, i) => startS + i / sampleRateHz);
+  return resampleUniform(timeS, clean, SPEED_RATE_HZ, { method: 'linear' });
 }
 
 /**

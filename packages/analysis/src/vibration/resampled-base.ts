@@ -5,13 +5,10 @@
 import { findPeaks } from './find-peaks.js';
 import { fitLine } from './fit-line.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
-import { speedsFrom, type Commands, type SpeedGuess } from './relative-speeds.js';
+import { FASTEST_HZ, SLOWEST_HZ, speedsFrom, type Commands, type SpeedGuess } from './relative-speeds.js';
 import type { SensorRecord } from './sensor-records.js';
 import { onTurnClock, refine, turnClock, type FineRecord } from './turn-records.js';
 
-/** Slowest and fastest rotors looked for, revolutions per second. */
-const SLOWEST_HZ = 12;
-const FASTEST_HZ = 250;
 /** Powers of the command that a speed may follow, and lags of the thrust behind it, s. */
 const POWERS = [0.5, 0.7, 1];
 const LAGS_S = [0.03, 0.06, 0.1];
