@@ -4,7 +4,7 @@ import type { Diagnosis, NotchReport } from '@settle/analysis';
 import { makeDiagnosis } from '../../../tests/support/hand-made.js';
 import { assembleNotchDocument } from './notch-document.js';
 
-function reportWith(findings: Diagnosis['findings']): NotchReport {
+function reportWith(findings: Diagnosis['findings'], needed = false): NotchReport {
   const { flight, phases, analysed, cautions } = makeDiagnosis();
   const vibration: NotchReport['vibration'] = {
     sensorRateHz: 167,
@@ -15,10 +15,10 @@ function reportWith(findings: Diagnosis['findings']): NotchReport {
   };
   const none = {};
   const filters: NotchReport['filters'] = {
-    needed: false,
+    needed,
     undecided: null,
     meetsTarget: true,
-    because: ['the ripple is under the target'],
+    because: ['the ripple is what it is'],
     notches: [],
     lowPass: null,
     alternatives: [],
@@ -59,4 +59,9 @@ describe('a log for which no filter is needed', () => {
     expect(verdict).not.toContain('for what vibrates');
     expect(verdict).toMatch(/folded down from faster lines.*log the gyro faster/);
   });
+});
+
+test('where filters are needed and none is worth its lag, the page opens with why', () => {
+  const [verdict] = assembleNotchDocument(reportWith([], true)).sections;
+  expect(JSON.stringify(verdict)).toContain('The ripple is what it is.');
 });

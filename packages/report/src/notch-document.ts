@@ -59,6 +59,8 @@ function verdictOf(report: NotchReport): Section {
           )
         : sentence('No filter is needed for what vibrates.', 'good'),
     );
+  else if (!report.advice.some(({ kind }) => kind === 'filter'))
+    blocks.push(sentence(filters.because.map(asSentence).join(' '), 'fault'));
   // What shakes is mended before it is filtered away.
   for (const step of report.advice.filter(({ kind }) => kind === 'do-not-fly' || kind === 'mechanical'))
     blocks.push(action(asSentence(step.text)));

@@ -14,6 +14,7 @@ const known: PlainContext = {
   loops: [],
   ground: null,
   rotorsKnown: true,
+  mayFold: false,
   rotorRanges: [
     { order: 1, lowHz: 108, highHz: 114 },
     { order: 2, lowHz: 216, highHz: 228 },
@@ -41,4 +42,13 @@ test('what is narrow just beside them is structure by a guess', () => {
 
 test('a mode too wide for a rotor is structure among them as well', () => {
   expect(describePlainLine(peak(224, 4), known).kind).toBe('structure');
+});
+
+test('in a slow log without a rotor speed nothing that is wider than a tone is called structure', () => {
+  const unknown: PlainContext = { ...known, rotorsKnown: false, rotorRanges: [] };
+  expect(describePlainLine(peak(28, 0.3), unknown).kind).toBe('structure');
+  const slow = describePlainLine(peak(28, 0.3), { ...unknown, mayFold: true });
+  expect([slow.kind, slow.confidence]).toEqual(['unknown', 0]);
+  expect(slow.evidence[0]).toContain('400 Hz');
+  expect(describePlainLine(peak(28, 0.3), { ...known, mayFold: true }).kind).toBe('structure');
 });

@@ -28,6 +28,8 @@ export interface PlainContext {
   readonly ground: readonly GroundPeak[] | null;
   /** Orders of the rotors are known, so what is left follows none of them. */
   readonly rotorsKnown: boolean;
+  /** The log is so slow that a rotor’s line may be folded. */
+  readonly mayFold: boolean;
   /** Where rotors whose speeds are not logged stand, by order: what is narrow there may be a part of them. */
   readonly rotorRanges: readonly RotorRange[];
 }
@@ -81,7 +83,10 @@ const NARROW = 0.008;
 /** A narrow one this near to where rotors stand, as a share of the frequency, may be one that hardly shows. */
 const NEAR_ROTORS = 0.02;
 
-function decide(peak: FoundPeak, { loops, ground, rotorsKnown, rotorRanges }: PlainContext): Decision {
+function decide(
+  peak: FoundPeak,
+  { loops, ground, rotorsKnown, rotorRanges, mayFold }: PlainContext,
+): Decision {
   const { record, fitted } = peak;
   const { frequencyHz } = fitted;
   const loop = loops.find(
@@ -142,6 +147,14 @@ function decide(peak: FoundPeak, { loops, ground, rotorsKnown, rotorRanges }: Pl
       kind: 'structure',
       confidence: 0.85,
       evidence: ['it follows no rotor and is wider than a tone: something that rings by itself'],
+    };
+  if (!tone && mayFold)
+    return {
+      kind: 'unknown',
+      confidence: 0,
+      evidence: [
+        'no rotor speed is known, and in a log this slow a rotor’s line may stand here, folded or not, as well as something that rings; log the rotor speeds, or the raw gyro at 400 Hz or more, to tell',
+      ],
     };
   if (!tone)
     return {

@@ -74,6 +74,7 @@ export function studyVibration(
     found.flatMap(({ plain }) => plain),
   );
   const ground = groundPeaks(flight, phases);
+  const rateHz = records[0]!.sampleRateHz;
   const described = found
     .flatMap((one) => one.plain)
     .map((line) =>
@@ -81,10 +82,10 @@ export function studyVibration(
         loops: oscillations,
         ground,
         rotorsKnown: believed !== null,
+        mayFold: rateHz < FOLDS_BELOW_HZ,
         rotorRanges: believed === null ? [] : unloggedRanges(believed),
       }),
     );
-  const rateHz = records[0]!.sampleRateHz;
   const plain = believed === null && rateHz < FOLDS_BELOW_HZ ? flagFoldPairs(described, rateHz) : described;
   const lines = [
     ...(believed === null ? [] : turning.map((line) => describeRotorLine(line, blades, believed.from))),
