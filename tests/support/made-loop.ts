@@ -141,6 +141,8 @@ export interface MadeAxis {
   readonly motion?: AxisIdentification['motion'];
   /** Lines that only a bending structure explains. */
   readonly bendingHz?: readonly number[];
+  readonly structuralPeak?: AxisIdentification['structuralPeak'];
+  readonly cutShare?: number;
 }
 
 /** An identified roll axis, as the identification would hand it on. */
@@ -189,7 +191,8 @@ export function madeIdentification(made: MadeAxis = {}): AxisIdentification {
       motion: null,
     },
     bendingHz: made.bendingHz ?? [],
-    cutShare: 0,
+    structuralPeak: made.structuralPeak ?? null,
+    cutShare: made.cutShare ?? 0,
     motion: made.motion ?? { rateStd: 0.05, rateHz: 1, demandHz: 2, fastDemandStd: 0.01 },
     from: 'made data',
     why: plant === null ? 'nothing moves this axis; fly small single stick movements' : null,

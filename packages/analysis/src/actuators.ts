@@ -1,59 +1,10 @@
 import { AXES, type AxisName, type Flight, type Interval, type Signal } from '@settle/parser';
 import type { Actuators, Unavailable } from './diagnosis.js';
+import { AT_STOP, stopsOf, valuesDuring } from './motor-stops.js';
 import { firstSignal, indexAtOrAfter, motorSignals } from './signals.js';
 
-/** A command within this of its extreme stands on the stop. */
-const AT_STOP = 0.004;
-/** An extreme this near the end of the range is a stop by itself; elsewhere it must hold for several samples. */
-const NEAR_END = 0.02;
-const HELD_SAMPLES = 4;
-/** Two samples this close hold one number. */
-const SAME_NUMBER = 5e-5;
-
-export interface Stops {
-  readonly low: number | null;
-  readonly high: number | null;
-}
-
-/** Where a command meets its stops, over the whole flight; null where it never does. */
-export function stopsOf(signal: Signal, interval: Interval): Stops {
-  const values = during(signal, interval);
-  let low = Number.POSITIVE_INFINITY;
-  let high = Number.NEGATIVE_INFINITY;
-  for (const v of values) {
-    if (v < low) low = v;
-    if (v > high) high = v;
-  }
-  if (!(high > low)) return { low: null, high: null };
-  const held = (level: number): boolean => {
-    let run = 0;
-    let runs = 0;
-    for (const v of values) {
-      run = Math.abs(v - level) <= AT_STOP ? run + 1 : 0;
-      if (run === HELD_SAMPLES) runs++;
-    }
-    return runs >= 2;
-  };
-  // Cut for a sample at a time, a command comes back to the very same number.
-  const repeated = (level: number): boolean => {
-    let count = 0;
-    for (const v of values) if (Math.abs(v - level) < SAME_NUMBER) count++;
-    return count >= 3;
-  };
-  return {
-    low: low <= NEAR_END || held(low) || repeated(low) ? low : null,
-    high: high >= 1 - NEAR_END || held(high) || repeated(high) ? high : null,
-  };
-}
-
-function during(signal: Signal, interval: Interval): Float64Array {
-  const first = indexAtOrAfter(signal.clock.timeS, interval.startS);
-  const end = indexAtOrAfter(signal.clock.timeS, interval.endS + 1e-9);
-  return signal.values.slice(first, end).filter(Number.isFinite);
-}
-
 function meanDuring(signal: Signal, interval: Interval): number | null {
-  const values = during(signal, interval);
+  const values = valuesDuring(signal, interval);
   if (values.length === 0) return null;
   let sum = 0;
   for (const v of values) sum += v;
@@ -75,7 +26,7 @@ export function describeActuators(flight: Flight, interval: Interval): Actuators
         'no motor commands, throttle or demands in the log; log the motor commands at 50 Hz or more',
     };
   const described = motors.flatMap((signal) => {
-    const values = during(signal, interval);
+    const values = valuesDuring(signal, interval);
     const mean = meanDuring(signal, interval);
     if (mean === null) return [];
     const { low, high } = stopsOf(signal, interval);
@@ -111,7 +62,7 @@ export function clippedShare(
   const demand = firstSignal(flight, `rate.${axis}.demand`);
   let share: number | null = null;
   if (demand !== null) {
-    const values = during(demand, interval);
+    const values = valuesDuring(demand, interval);
     if (values.length > 0) share = values.filter((v) => Math.abs(v) >= 0.999).length / values.length;
   }
   if (motors.length > 0) {

@@ -5,7 +5,7 @@ import type { AxisStudy } from './axis-study.js';
 import { describeBattery } from './battery.js';
 import { CannotAnalyse } from './cannot-analyse.js';
 import { noHover } from './causes/no-hover.js';
-import type { Actuators, Battery, Phase, Unavailable } from './diagnosis.js';
+import type { Actuators, Battery, Origin, Phase, Unavailable } from './diagnosis.js';
 import type { DeclaredController } from './identification/controller.js';
 import { declaredController } from './identification/declared.js';
 import { explainOscillation } from './identification/explain.js';
@@ -148,6 +148,9 @@ function declaredBy(options: DiagnoseOptions): DeclaredController | null {
   return options.gains === undefined ? null : declaredController(options.gains);
 }
 
+/** Arising outside the attitude and rate loops. */
+const OUTSIDE: ReadonlySet<Origin> = new Set<Origin>(['pilot', 'position-loop', 'outer-loop']);
+
 /** Oscillations of the axis itself, which a loop may be read from. */
 function knownOscillations(study: AxisStudy): KnownOscillation[] {
   return study.oscillations
@@ -159,6 +162,7 @@ function knownOscillations(study: AxisStudy): KnownOscillation[] {
       endS: o.endS,
       selfSustained: o.regime !== 'driven',
       bends: o.origin === 'structure',
+      asked: OUTSIDE.has(o.origin),
       dampingRatio: o.dampingRatio,
     }));
 }

@@ -1,6 +1,6 @@
 /** Height control lost: the throttle is low and the aircraft does not come down, or the stops add lift of their own. */
 import type { Flight, Interval, Signal } from '@settle/parser';
-import { stopsOf } from '../actuators.js';
+import { stopsOf } from '../motor-stops.js';
 import type { Finding } from '../diagnosis.js';
 import { firstSignal, indexAtOrAfter, interpolate, motorSignals, smoothed } from '../signals.js';
 

@@ -1,6 +1,6 @@
 /** Which way each motor answers each axis' demand, learnt from the log. */
 import { AXES, type AxisName, type Flight, type Interval } from '@settle/parser';
-import { stopsOf } from '../actuators.js';
+import { stopsOf } from '../motor-stops.js';
 import { firstSignal, indexAtOrAfter, interpolate, motorSignals } from '../signals.js';
 import { solveLeastSquares } from '../spectrum/least-squares.js';
 

@@ -1,6 +1,6 @@
 /** Motors on their stops: which, for how long, and what drives them there. */
 import type { Flight, Interval } from '@settle/parser';
-import { stopsOf } from '../actuators.js';
+import { stopsOf } from '../motor-stops.js';
 import type { AxisStudy } from '../axis-study.js';
 import type { Actuators, Finding } from '../diagnosis.js';
 import { indexAtOrAfter, motorSignals } from '../signals.js';

@@ -29,6 +29,7 @@ function madeAxis(axis: AxisSummary['axis'], changed: Partial<AxisSummary> = {})
     gyroDelayS: 0,
     plant: null,
     normal: null,
+    structuralPeak: null,
     shownByStick: false,
     ...changed,
   };

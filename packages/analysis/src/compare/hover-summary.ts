@@ -5,6 +5,7 @@
 import type { AxisName, FlownConfiguration, GainsFile } from '@settle/parser';
 import type { Diagnosis } from '../diagnosis.js';
 import type { AxisController } from '../identification/controller.js';
+import type { StructuralPeak } from '../identification/structural-peak.js';
 import type { PlantNormal } from '../identification/fit-plant.js';
 import type { PlantParameters } from '../identification/plant-model.js';
 import type { LineKind, Sensor } from '../vibration/vibration-study.js';
@@ -37,6 +38,8 @@ export interface AxisSummary {
   /** Steady demand, share of full authority. */
   readonly trim: Measured | null;
   readonly controller: AxisController | null;
+  /** Something of the structure that gusts shake; null: none seen. */
+  readonly structuralPeak: StructuralPeak | null;
   readonly gyroDelayS: number;
   readonly plant: PlantParameters | null;
   readonly normal: PlantNormal | null;

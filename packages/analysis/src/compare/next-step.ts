@@ -127,6 +127,7 @@ function pooledAdvice(last: HoverSummary, loops: AxisLoopsOverHovers): Advice[] 
       gain: { omega: 1, lnGain: 0, lnGainStd: 0, from: own.fromSticks ? 'weak-stick' : 'large-swing' },
     },
     bendingHz: [],
+    structuralPeak: last.axes[axis].structuralPeak,
     cutShare: 0,
     motion: { rateStd: 0, rateHz: 0, demandHz: 0, fastDemandStd: 0 },
     from: '',

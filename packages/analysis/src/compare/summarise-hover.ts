@@ -1,6 +1,6 @@
 /** One hover, studied, to what a comparison keeps of it. */
 import type { AxisName, Interval } from '@settle/parser';
-import { stopsOf } from '../actuators.js';
+import { stopsOf } from '../motor-stops.js';
 import type { AxisStudy } from '../axis-study.js';
 import type { EffectRecord } from '../causes/demand-effect.js';
 import type { Diagnosis } from '../diagnosis.js';
@@ -74,6 +74,7 @@ function summariseAxis(study: AxisStudy, hover: Interval, record: EffectRecord |
     modelCheck: id === null || id.evidence.bands.length > 0 ? null : (disturbance?.check ?? null),
     trim: demand === null ? null : meanOf(demand, 1, 'demand'),
     controller,
+    structuralPeak: id?.structuralPeak ?? null,
     gyroDelayS: id?.gyroDelayS ?? 0,
     plant,
     normal: id?.normal ?? null,

@@ -2,6 +2,7 @@ import type { AxisName } from '@settle/parser';
 import { describe, expect, it } from 'vitest';
 import { madeFlight } from '../../../../tests/support/made-flight.js';
 import { near } from '../../../../tests/support/near.js';
+import { randomSource } from '../../../../tests/support/random.js';
 import { applyStops } from './applied-demand.js';
 
 /** Four motors at the corners: share of each axis in each, in units of `authority`. */
@@ -136,6 +137,29 @@ describe('applyStops', () => {
       near(worst(made, axis, applied.perAxis[axis]!), 0, 1e-9, axis);
       expect(applied.cutShare[axis]).toBe(0);
     }
+  });
+
+  it('needs no mix where no motor is at a stop: demands too noisy to learn it from are whole all the same', () => {
+    const { clock } = hover({ size: 0.3 });
+    const random = randomSource(41);
+    // The motors are logged between the demands' samples, which noise makes different.
+    const noisy = () => ({ hz: 100, at: () => 0.5 + 0.05 * random.normal() });
+    const flight = madeFlight(10, {
+      'motor.1.command': noisy(),
+      'motor.2.command': noisy(),
+      'motor.3.command': noisy(),
+      'motor.4.command': noisy(),
+    });
+    const asked = { roll: clock.map(() => 0.1 * random.normal()), pitch: null, yaw: null };
+    const applied = applyStops(flight, WHOLE, clock, asked, 'the logged demands');
+    expect(applied.perAxis).toEqual(asked);
+    expect(applied.stopsUnknown).toBe(false);
+    // Logged too slowly, they may have been there between samples.
+    const slow = madeFlight(10, {
+      'motor.1.command': { ...noisy(), hz: 10 },
+      'motor.2.command': { ...noisy(), hz: 10 },
+    });
+    expect(applyStops(slow, WHOLE, clock, asked, 'the logged demands').stopsUnknown).toBe(true);
   });
 
   it('without motor commands gives the demand asked, and says that the stops are not seen', () => {

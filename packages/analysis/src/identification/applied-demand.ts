@@ -5,8 +5,9 @@
  * the demand asked looks weaker than it is there. Each motor's share of every axis is learnt from samples away from the
  * stops; the demand asked, mixed by those shares and cut at the stops, gives the demand applied.
  */
-import { AXES, type AxisName, type Flight, type Interval } from '@settle/parser';
+import { AXES, type AxisName, type Flight, type Interval, type Signal } from '@settle/parser';
 import { Matrix, pseudoInverse } from 'ml-matrix';
+import { stopsOf } from '../motor-stops.js';
 import { motorSignals } from '../signals.js';
 import { learnMix } from './motor-shares.js';
 
@@ -35,6 +36,13 @@ export function applyStops(
   const none = { roll: 0, pitch: 0, yaw: 0 };
   const motors = motorSignals(flight);
   const known = AXES.filter((axis) => asked[axis] !== null);
+  if (motors.length >= 2 && meetNoStop(motors, { startS: clock[0]!, endS: clock.at(-1)! }))
+    return {
+      perAxis: asked,
+      cutShare: none,
+      from: `${askedFrom}, of which the motors cut nothing`,
+      stopsUnknown: false,
+    };
   const mix =
     motors.length < 2 || known.length === 0 ? null : learnMix(flight, interval, motors, clock, asked, known);
   if (mix === null)
@@ -77,4 +85,15 @@ export function applyStops(
     from: `${askedFrom}, cut at the motors' stops`,
     stopsUnknown: false,
   };
+}
+
+/** A command logged more slowly than this may have met its stops between samples, Hz. */
+const SEES_STOPS_HZ = 40;
+
+/** Whether it is seen that no motor was at a stop: then demands reach the motors whole, whatever mixes them. */
+function meetNoStop(motors: readonly Signal[], interval: Interval): boolean {
+  return motors.every((motor) => {
+    const { low, high } = stopsOf(motor, interval);
+    return low === null && high === null && motor.clock.sampleRateHz >= SEES_STOPS_HZ;
+  });
 }

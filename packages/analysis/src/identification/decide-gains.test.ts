@@ -157,6 +157,23 @@ describe('decideGains', () => {
     near(trade[2]!.gainMarginDb! - trade[1]!.gainMarginDb!, -20 * Math.log10(1.4), 0.05);
   });
 
+  it('keeps 12 dB instead of 8 where gusts shake something of the structure, and raises nothing that is near it', () => {
+    const structuralPeak = { frequencyHz: 19, riseDb: 8 };
+    const good = applyFactors(CONTROLLER, tune(madeIdentification({ plant: PLANT }), PLANT)!.factors);
+    const times = (f: number): AxisController => applyFactors(good, { P: f, I: f, D: f, attitude: 1 });
+    const ask = (f: number, peak: typeof structuralPeak | null) =>
+      decideGains(madeIdentification({ controller: times(f), sticks: true, structuralPeak: peak }))!;
+    // Two thirds of the gain that leaves 8 dB leave 11.5 dB: as it should be beside a structure, and slow without one.
+    expect(ask(0.66, null).factors!.P).toBeGreaterThan(1.15);
+    expect(ask(0.66, structuralPeak).factors?.P ?? 1).toBeLessThanOrEqual(1);
+    const slow = ask(0.2, structuralPeak);
+    near(slow.expected.rate!.gainMarginDb!, 12, 0.5);
+    expect(slow.limited).toContain('19.0 Hz');
+    const tight = ask(1, structuralPeak);
+    expect(tight.why).toBe('near-structure');
+    near(tight.expected.rate!.gainMarginDb!, 12, 0.5);
+  });
+
   it('decides nothing without a plant or a controller', () => {
     expect(decideGains(madeIdentification({ plant: null }))).toBeNull();
     expect(decideGains(madeIdentification({ controller: null }))).toBeNull();
@@ -205,6 +222,23 @@ describe('decideOnSupposed', () => {
     expect(decideOn(unseen(times(0.4), 'motion', CALM)).supposed!.factors!.P).toBeGreaterThan(1.4);
     expect(decideOn(unseen(times(0.05), 'motion', CALM)).supposed!.factors!.P).toBeLessThanOrEqual(6);
     expect(decideOn(unseen(times(2), 'motion', CALM)).supposed!.factors!.P).toBeLessThan(0.7);
+  });
+
+  it('raises nothing that its motion in gusts has shown while the stops cut its demand', () => {
+    const loose = { ...CONTROLLER, kp: CONTROLLER.kp / 8, ki: CONTROLLER.ki / 8, kd: CONTROLLER.kd / 8 };
+    const { plant, draws } = madeIdentification({});
+    const ask = (cutShare: number) =>
+      decideOnSupposed(
+        {
+          ...madeIdentification({ plant: null, controller: loose, cutShare }),
+          supposed: { plant: plant!, draws, from: 'motion' },
+        },
+        null,
+      ).supposed?.factors ?? null;
+    expect(ask(0)!.P).toBeGreaterThan(2);
+    const cut = ask(0.4);
+    if (cut !== null)
+      for (const factor of [cut.P, cut.I, cut.D, cut.attitude]) expect(factor).toBeLessThanOrEqual(1 + 1e-9);
   });
 
   it('leaves alone what its motion in gusts shows to be well, whatever a rule of thumb says', () => {

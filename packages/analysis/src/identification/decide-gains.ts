@@ -12,6 +12,7 @@ import {
   REQUIRED,
   tune,
   type GainFactors,
+  type MarginTarget,
 } from './gain-search.js';
 import { marginsOf, type BothMargins } from './loop-model.js';
 
@@ -25,7 +26,14 @@ export interface GainDecision {
   readonly expectedAtLeast: { readonly gainMarginDb: number | null; readonly phaseMarginDeg: number | null };
   /** Rate crossover today over the one that meets the aim. */
   readonly crossoverShare: number | null;
-  readonly why: 'margins-met' | 'too-tight' | 'too-loose' | 'attitude-too-tight' | 'attitude-too-loose';
+  /** `near-structure`: the margins would do, were it not for something of the structure that they do not know of. */
+  readonly why:
+    | 'margins-met'
+    | 'too-tight'
+    | 'too-loose'
+    | 'near-structure'
+    | 'attitude-too-tight'
+    | 'attitude-too-loose';
   /** Share of the plausible plants with which each loop keeps the requirement today. */
   readonly kept: { readonly rate: number; readonly attitude: number };
   /** What other factors on all rate gains of the advice would give. */
@@ -38,8 +46,6 @@ export interface GainDecision {
   readonly limited: string | null;
 }
 
-/** Margins that the next gains keep even with the plants that are worse than four in five. */
-const KEPT = { gainMarginDb: 6.8, phaseMarginDeg: 48 } as const;
 const WORST_SHARE = 0.2;
 /** What must be left with nearly every plausible plant where a gain goes up: short of it nobody should fly (judgement). */
 const SAFE = { gainMarginDb: 3, phaseMarginDeg: 20 } as const;
@@ -76,10 +82,37 @@ function shownBy({ evidence: { bands, gain, motion } }: AxisIdentification): Sho
   return gain?.from === 'weak-stick' ? gain.from : 'oscillation';
 }
 
-/** Margins above the requirement by this much need no change. */
-const COMFORTABLE = { gainMarginDb: 7, phaseMarginDeg: 48 } as const;
-/** Rate loops slower than this share of what the aim allows are worth raising. */
-const SLOW_SHARE = 0.72;
+interface Targets {
+  readonly aim: MarginTarget;
+  /** Kept even with the plants that are worse than four in five. */
+  readonly kept: MarginTarget;
+  /** Margins above the requirement by this much need no change. */
+  readonly comfortable: MarginTarget;
+  /** Rate loops slower than this share of what {@link AIM} allows are worth raising. */
+  readonly slowShare: number;
+}
+
+const TARGETS: Targets = {
+  aim: AIM,
+  kept: { gainMarginDb: 6.8, phaseMarginDeg: 48 },
+  comfortable: { gainMarginDb: 7, phaseMarginDeg: 48 },
+  slowShare: 0.72,
+};
+/**
+ * Where gusts shake something of the structure, the gain limit may lie there and not where a rigid aircraft has it: so much more
+ * gain margin is aimed at, and a slower loop is good enough (judgement).
+ */
+const FOR_STRUCTURE_DB = 4;
+const more = (target: MarginTarget): MarginTarget => ({
+  ...target,
+  gainMarginDb: target.gainMarginDb + FOR_STRUCTURE_DB,
+});
+const SHAKEN: Targets = {
+  aim: more(TARGETS.aim),
+  kept: more(TARGETS.kept),
+  comfortable: more(TARGETS.comfortable),
+  slowShare: 0.5,
+};
 /** Alternatives shown beside the advice. */
 const TRADE = [0.7, 1, 1.4];
 const SMALLEST = 0.01;
@@ -87,9 +120,17 @@ const LARGEST = 10;
 
 const bounded = (factor: number): number => Math.max(SMALLEST, Math.min(LARGEST, factor));
 
+/** Where the stops cut a demand for more than this share of the hover, the motion in gusts shows too little for any gain to go up. */
+const OFTEN_CUT = 0.1;
+
+function boundsOf({ cutShare }: AxisIdentification, by: ShownBy): StepBounds {
+  const most = BOUNDS[by];
+  return by === 'motion' && cutShare > OFTEN_CUT ? { ...most, P: 1, attitude: 1, terms: 1 } : most;
+}
+
 /** @returns null where the axis has no identified loop */
 export function decideGains(id: AxisIdentification): GainDecision | null {
-  return decide(id, BOUNDS[shownBy(id)]);
+  return decide(id, boundsOf(id, shownBy(id)));
 }
 
 /**
@@ -122,7 +163,7 @@ export function decideOnSupposed(
   const shakes = restless || (id.motion.fastDemandStd > UNEASY_DEMAND && !swingsFar(id));
   if (from === 'other-axes' && !shakes) return { supposed: null, rule };
   const supposed = { ...id, plant, draws, margins: marginsOf(loops) };
-  const decision = decide(supposed, BOUNDS[from]);
+  const decision = decide(supposed, boundsOf(id, from));
   if (decision === null) return { supposed: null, rule };
   if (from === 'motion') return { supposed: decision, rule: null };
   const { factors } = decision;
@@ -157,18 +198,22 @@ function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
   const { plant, margins, controller } = id;
   // Margins of today's loop may lie beyond what they are traced in: a loop that far off is too tight.
   if (plant === null || margins === null || controller === null) return null;
-  const balanced = tune(id, plant);
-  const tuned = tune(id, plant, AIM, most.terms) ?? balanced;
-  if (tuned === null || balanced === null) return null;
+  const shaken = id.structuralPeak;
+  const { aim, kept: wanted, comfortable, slowShare } = shaken === null ? TARGETS : SHAKEN;
+  const fastest = tune(id, plant);
+  const balanced = tune(id, plant, aim);
+  const tuned = tune(id, plant, aim, most.terms) ?? balanced;
+  if (tuned === null || balanced === null || fastest === null) return null;
   const crossover = margins.rate?.crossoverHz ?? null;
-  const bestCrossover = balanced.margins.rate?.crossoverHz ?? null;
+  const bestCrossover = fastest.margins.rate?.crossoverHz ?? null;
   const share = crossover === null || bestCrossover === null ? null : crossover / bestCrossover;
   const same = { P: 1, I: 1, D: 1, attitude: 1 };
   const kept = shareOfDraws(id, same, REQUIRED);
   const rateFine =
-    meets(margins.rate, COMFORTABLE) && kept.rate >= 1 - WORST_SHARE && share !== null && share >= SLOW_SHARE;
+    meets(margins.rate, comfortable) && kept.rate >= 1 - WORST_SHARE && share !== null && share >= slowShare;
   const attitudeFine =
-    margins.attitude === null || (meets(margins.attitude, COMFORTABLE) && kept.attitude >= 1 - WORST_SHARE);
+    margins.attitude === null ||
+    (meets(margins.attitude, TARGETS.comfortable) && kept.attitude >= 1 - WORST_SHARE);
   if (rateFine && attitudeFine)
     return {
       factors: null,
@@ -181,25 +226,28 @@ function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
       trade: [],
       limited: null,
     };
-  let limited: string | null = null;
+  let limited =
+    shaken === null
+      ? null
+      : `something of the structure shakes this axis at ${shaken.frequencyHz.toFixed(1)} Hz (${shaken.riseDb.toFixed(0)} dB above what lies around it), and what it does to the loop is not identified: ${String(aim.gainMarginDb)} dB are aimed at there instead of ${String(AIM.gainMarginDb)} dB`;
   let factors: GainFactors = same;
   if (!rateFine) {
     // The same shape, no faster than nearly all plausible plants allow.
     const stepOf = (shape: GainFactors): { k: number; safe: boolean } => {
       const loops = id.draws.map((draw) => rateLoopWith(id, draw, shape));
-      const wary = Math.min(1, Math.max(keptBy(loops, KEPT, WORST_SHARE), most.mostCaution));
+      const wary = Math.min(1, Math.max(keptBy(loops, wanted, WORST_SHARE), most.mostCaution));
       if (wary * Math.max(shape.P, shape.I, shape.D) <= 1) return { k: wary, safe: true };
       const bound = keptBy(loops, SAFE, NEARLY_EVERY);
       // What goes up must be safe with nearly every plant; what comes down need not come further for it.
       return { k: Math.min(wary, Math.max(bound, 1 / shape.P)), safe: bound >= wary };
     };
     // Where the likeliest loop is as it should be and only unsure, it is taken down as a whole, and no term of it goes up.
-    const unsure = meets(margins.rate, COMFORTABLE) && share !== null && share >= SLOW_SHARE;
+    const unsure = meets(margins.rate, comfortable) && share !== null && share >= slowShare;
     let shape = unsure ? same : tuned.factors;
     let step = stepOf(shape);
     if (!step.safe && Math.max(shape.I, shape.D) > 1) {
       // Then I and D stay where they are, and P is found around them.
-      const plain = tune(id, plant, AIM, 1);
+      const plain = tune(id, plant, aim, 1);
       if (plain !== null) {
         shape = plain.factors;
         step = stepOf(shape);
@@ -222,7 +270,10 @@ function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
       const inBalance = (of: 'I' | 'D'): number =>
         Math.min(most.terms, (raise * balanced.factors[of]) / balanced.factors.P);
       factors = { P: raise, I: inBalance('I'), D: inBalance('D'), attitude: 1 };
-      limited = `raising P is limited to ${String(raise)} times in one step`;
+      limited =
+        raise === 1
+          ? 'nothing is raised on what little this hover shows of the axis'
+          : `raising P is limited to ${String(raise)} times in one step`;
     } else if (tuned !== balanced && tuned.factors.P < 0.9 * balanced.factors.P)
       limited = `raising I and D is limited to ${String(most.terms)} times in one step, so P is lower than it will be in the end`;
     factors = { ...factors, P: bounded(factors.P), I: bounded(factors.I), D: bounded(factors.D) };
@@ -230,7 +281,7 @@ function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
   if (controller.attitude !== null) {
     const mean = largestAttitudeFactor(id, plant, factors, AIM);
     const loops = id.draws.map((draw) => attitudeLoopWith(id, draw, factors));
-    const cautious = keptBy(loops, KEPT, WORST_SHARE);
+    const cautious = keptBy(loops, TARGETS.kept, WORST_SHARE);
     const wary = Math.min(mean ?? 0, Math.max(cautious, most.mostCaution * (mean ?? 0)));
     const k = wary <= 1 ? wary : Math.min(wary, Math.max(1, keptBy(loops, SAFE, NEARLY_EVERY)));
     // An attitude loop that is merely slow harms nobody.
@@ -242,8 +293,10 @@ function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
   if (expected === null || !meets(expected.rate, REQUIRED)) return null;
   if (expected.attitude !== null && !meets(expected.attitude, REQUIRED)) return null;
   const why = !rateFine
-    ? meets(margins.rate, COMFORTABLE) && kept.rate >= 1 - WORST_SHARE
-      ? 'too-loose'
+    ? meets(margins.rate, TARGETS.comfortable) && kept.rate >= 1 - WORST_SHARE
+      ? factors.P < 1
+        ? 'near-structure'
+        : 'too-loose'
       : 'too-tight'
     : factors.attitude < 1
       ? 'attitude-too-tight'
@@ -267,11 +320,7 @@ function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
 }
 
 /** Factor on a loop's gain that all but a share of the plausible plants bear. */
-function keptBy(
-  loops: readonly (readonly Complex[])[],
-  target: { readonly gainMarginDb: number; readonly phaseMarginDeg: number },
-  share: number,
-): number {
+function keptBy(loops: readonly (readonly Complex[])[], target: MarginTarget, share: number): number {
   return quantile(
     loops.map((loop) => largestFactor(loop, target) ?? 0),
     share,

@@ -98,6 +98,26 @@ describe('supposePlants', () => {
     expect(beside).toEqual(alone);
   });
 
+  it('takes roll and pitch to be alike within a factor of 1.6, and yaw a sixth within 2, where an axis shows little itself', () => {
+    const roll = shownByBands({ ...PLANT, effectiveness: 90 });
+    // Gusts say 20 rad/s² within a factor of e^0.4; beside 90 within 1.6 the mean is (ln 20/0.4² + ln 90/ln²1.6)/(…).
+    const precision = [0.4 ** -2, Math.log(1.6) ** -2];
+    const expected =
+      (Math.log(20) * precision[0]! + Math.log(90) * precision[1]!) / (precision[0]! + precision[1]!);
+    const weak = (effectiveness: number): AxisEvidence => inGusts({ ...PLANT, effectiveness }, 0.4);
+    const alone = fitAll({ roll: NONE, pitch: weak(20), yaw: NONE }).pitch!.plant.effectiveness;
+    const beside = fitAll({ roll, pitch: weak(20), yaw: NONE }).pitch!.plant.effectiveness;
+    expect(Math.log(alone)).toBeCloseTo(Math.log(20), 1);
+    expect(Math.log(beside)).toBeCloseTo(expected, 1);
+    const yaw = fitAll({ roll, pitch: NONE, yaw: weak(3) }).yaw!.plant.effectiveness;
+    expect(yaw).toBeGreaterThan(3.3);
+    expect(yaw).toBeLessThan(90 / 6);
+    // What an axis shows clearly stands, however unlike the other it is.
+    const both = fitAll({ roll, pitch: shownByBands({ ...PLANT, effectiveness: 25 }), yaw: NONE });
+    expect(both.pitch!.plant.effectiveness / 25).toBeCloseTo(1, 1);
+    expect(both.roll!.plant.effectiveness / 90).toBeCloseTo(1, 1);
+  });
+
   it('supposes nothing where no axis shows anything', () => {
     const evidence = { roll: NONE, pitch: NONE, yaw: NONE };
     expect(supposePlants(evidence, fitAll(evidence))).toEqual({

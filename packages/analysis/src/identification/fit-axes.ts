@@ -41,8 +41,13 @@ const OTHER_DELAY = 0.15;
  */
 const ROLL_PITCH_RATIO: Known = [0, Math.log(1.6)];
 const YAW_RATIO: Known = [Math.log(1 / 6), Math.log(2)];
+/** Roll and pitch fitted together. */
+const ALIKE: FitPriors = { ...NOTHING_KNOWN, lnRatio: ROLL_PITCH_RATIO };
 
-/** Roll and pitch share the rotors' thrust and are fitted together; yaw, which is their torque, starts from what they say. */
+/**
+ * Roll and pitch share the rotors' thrust and are fitted together; yaw, which is their torque, starts from what they say. How strong
+ * one axis is bounds how strong another can be.
+ */
 export function fitAll(evidence: Readonly<EachAxis<AxisEvidence>>): EachAxis<AxisFit | null> {
   const out: EachAxis<AxisFit | null> = { roll: null, pitch: null, yaw: null };
   const take = (axes: readonly AxisName[], known: FitPriors): PlantFit | null => {
@@ -58,13 +63,18 @@ export function fitAll(evidence: Readonly<EachAxis<AxisEvidence>>): EachAxis<Axi
   const thrust = (['roll', 'pitch'] as const).filter(read);
   // What strong sticks show is not bent by what is read from gusts.
   const moved = thrust.filter((axis) => evidence[axis].bands.length > 0);
-  const first = take(moved.length > 0 ? moved : thrust, NOTHING_KNOWN);
+  const first = take(moved.length > 0 ? moved : thrust, ALIKE);
+  const strong = (moved.length > 0 ? moved : thrust).map((axis) => out[axis]!);
   if (moved.length > 0)
     take(
       thrust.filter((axis) => !moved.includes(axis)),
-      rotorsKnown(first, true),
+      { ...rotorsKnown(first, true), lnEffectiveness: strong.map((fit) => ratioTo(fit, ROLL_PITCH_RATIO)) },
     );
-  if (read('yaw')) take(['yaw'], rotorsKnown(first));
+  if (read('yaw'))
+    take(['yaw'], {
+      ...rotorsKnown(first),
+      lnEffectiveness: strong.length === 0 ? [] : [yawBeside(strong)],
+    });
   return out;
 }
 
@@ -146,15 +156,22 @@ export function supposePlants(
     suppose(other, own[0]!);
   }
   if (fits.yaw === null) {
-    const both = first.fits.map((fit) => ratioTo(fit, YAW_RATIO));
-    const mean = both.reduce((sum, [value]) => sum + value / both.length, 0);
     const { fits: own } = fitTogether([used('yaw')], {
       ...rotorsKnown(first.fit),
-      lnEffectiveness: [[mean, Math.max(...both.map(([, std]) => std))]],
+      lnEffectiveness: [yawBeside(first.fits)],
     });
     suppose('yaw', own[0]!);
   }
   return out;
+}
+
+/** What the fits of roll, pitch or both say of the ln K of yaw. */
+function yawBeside(thrust: readonly AxisFit[]): Known {
+  const both = thrust.map((fit) => ratioTo(fit, YAW_RATIO));
+  return [
+    both.reduce((sum, [value]) => sum + value / both.length, 0),
+    Math.max(...both.map(([, std]) => std)),
+  ];
 }
 
 /** What an axis' fit says of the ln K of another. */

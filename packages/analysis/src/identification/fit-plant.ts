@@ -102,13 +102,16 @@ export function fitPlants(evidence: readonly AxisEvidence[], known: FitPriors = 
   const gains = evidence.flatMap(({ gain, motion }, axis) =>
     gain === null || motion !== null ? [] : [{ axis, gain }],
   );
-  const motions = evidence.flatMap(({ motion }, axis) => (motion === null ? [] : [rowsOf(motion, axis)]));
+  const rows = [
+    ...evidence.flatMap(({ motion }, axis) => (motion === null ? [] : rowsOf(motion, axis))),
+    ...(known.lnRatio === null || evidence.length < 2 ? [] : [ratioRow(known.lnRatio)]),
+  ];
   for (const lag of [0.03, 0.055, 0.1]) {
     let p = initial(evidence, lag, known);
     let result: { p: Float64Array; cost: number; normal: Matrix } | null = null;
     for (let pass = 0; pass < 4; pass++) {
       weighted = weigh(evidence, p);
-      result = minimise(weighted, gains, motions.flat(), p, evidence.length, known);
+      result = minimise(weighted, gains, rows, p, evidence.length, known);
       p = result.p;
     }
     if (result !== null && (best === null || result.cost < best.cost)) best = result;
@@ -238,6 +241,13 @@ function rowsOf({ information, weighted }: GustEvidence, axis: number): LinearRo
     };
   });
 }
+
+/** What is known of the effectiveness of the second axis beside the first's. */
+const ratioRow = ([mean, std]: Known): LinearRow => ({
+  places: [COMMON, COMMON + PER_AXIS],
+  weights: [-1 / std, 1 / std],
+  value: mean / std,
+});
 
 function priorsOf(count: number, known: FitPriors): Known[] {
   const out: Known[] = [known.lnLag, known.lnDelay, known.filterShare];

@@ -19,6 +19,8 @@ export interface KnownOscillation {
   readonly selfSustained: boolean;
   /** Something bends: no part of it shows a rigid aircraft. */
   readonly bends: boolean;
+  /** By the stick or an outer loop: the stick itself then shows the plant better, for it knows nothing of the gusts. */
+  readonly asked: boolean;
   readonly dampingRatio: number | null;
 }
 
@@ -44,7 +46,9 @@ export function gatherEvidence(
   // What holds a swing at its size is most often the motors' stops. Where they are not seen, the demand asked is not what
   // the motors did, and the ratio of rate to demand is nobody's plant.
   const equations = oscillations
-    .filter((o) => o.axis === axis && o.frequencyHz < HIGHEST_LOOP_HZ)
+    .filter(
+      (o) => o.axis === axis && o.frequencyHz < HIGHEST_LOOP_HZ && !(o.asked && bands.length >= FEWEST_BANDS),
+    )
     .filter((o) => !(applied.stopsUnknown && o.selfSustained))
     .flatMap((o) =>
       oscillationEquations(

@@ -1,6 +1,6 @@
 /** From a hover to the plants, controllers and margins of its axes. */
 import { AXES, type AxisName, type Flight, type Interval } from '@settle/parser';
-import type { Complex } from '../control/complex.js';
+import { complex, type Complex } from '../control/complex.js';
 import { eachAxis } from '../per-axis.js';
 import type { AppliedDemands } from './applied-demand.js';
 import type { AxisController, DeclaredController } from './controller.js';
@@ -8,9 +8,10 @@ import { fitAll, supposePlants, type AxisFit, type SupposedPlant } from './fit-a
 import { shownByStick, shows, type AxisEvidence, type PlantNormal } from './fit-plant.js';
 import { controllerOnClock, recordOver } from './flown-record.js';
 import { gainOfRunaway, gatherEvidence, motionInGusts, type KnownOscillation } from './gather-evidence.js';
-import { marginsOf, type AxisLoops, type BothMargins } from './loop-model.js';
+import { judged, marginsOf, rateLoopAt, type AxisLoops, type BothMargins } from './loop-model.js';
 import { motionOf, type Motion } from './motion.js';
 import type { PlantParameters } from './plant-model.js';
+import { structuralPeak, type StructuralPeak } from './structural-peak.js';
 
 export interface AxisIdentification {
   readonly axis: AxisName;
@@ -30,6 +31,8 @@ export interface AxisIdentification {
   readonly evidence: AxisEvidence;
   /** Oscillations no rigid aircraft could have, Hz; they are kept out of the plant. */
   readonly bendingHz: readonly number[];
+  /** Something of the structure that gusts shake: the plant does not know of it either. */
+  readonly structuralPeak: StructuralPeak | null;
   /** Share of the hover in which the stops cut this axis' demand. */
   readonly cutShare: number;
   readonly from: string;
@@ -96,6 +99,7 @@ export function identifyAxes(
       fits[axis] = null;
   const supposed = supposePlants(evidence, fits);
   const shown = eachAxis((axis) => (shows(evidence[axis]) ? fits[axis] : null));
+  const swingsHz = oscillations.filter((o) => o.selfSustained).map((o) => o.frequencyHz);
   return eachAxis((axis) =>
     describe(
       axis,
@@ -104,6 +108,7 @@ export function identifyAxes(
       supposed[axis],
       evidence[axis],
       bending[axis],
+      structuralPeak(axis, rates, stepS, rigidLoop(shown[axis], controllers[axis]), swingsHz),
       applied,
       declared,
       motionOf(rates[axis], asked[axis], stepS),
@@ -113,6 +118,16 @@ export function identifyAxes(
   );
 }
 
+/** L(jω) of the rate loop of an aircraft that does not bend; null where it is not known. */
+function rigidLoop(
+  fit: AxisFit | null,
+  controller: AxisController | null,
+): ((omega: number) => Complex) | null {
+  if (fit === null || controller === null) return null;
+  const loops = judged({ plant: fit.plant, controller, gyroDelayS: 0, addedFilters: null });
+  return (omega) => rateLoopAt(loops, complex(0, omega));
+}
+
 function describe(
   axis: AxisName,
   controller: AxisController | null,
@@ -120,6 +135,7 @@ function describe(
   supposed: SupposedPlant | null,
   evidence: AxisEvidence,
   bendingHz: readonly number[],
+  peak: StructuralPeak | null,
   applied: AppliedDemands,
   declared: DeclaredController | null,
   motion: Motion,
@@ -146,6 +162,7 @@ function describe(
     margins,
     evidence,
     bendingHz,
+    structuralPeak: peak,
     cutShare: applied.cutShare[axis],
     motion,
     from: `${applied.from}; ${[

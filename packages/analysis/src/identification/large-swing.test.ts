@@ -31,6 +31,40 @@ describe('gainFromLargeSwing', () => {
     expect(given).toBeGreaterThanOrEqual(8);
   });
 
+  it('reads the swing before a touch of the ground, which turns the aircraft as no demand does', () => {
+    // A demand from end to end, 1.3 times a second; 70 rad/s² per full demand, a lag of 70 ms, no delay but the lag.
+    const stepS = 0.005;
+    const n = 800;
+    const demand = Float64Array.from(
+      { length: n },
+      (_, i) => 0.5 * Math.sign(Math.sin(2 * Math.PI * 1.3 * i * stepS + 0.4)),
+    );
+    const rate = new Float64Array(n);
+    let thrust = 0;
+    let turning = 0;
+    for (let i = 0; i < n; i++) {
+      thrust += (demand[Math.max(0, i - 2)]! - thrust) * (1 - Math.exp(-stepS / 0.07));
+      turning += stepS * (70 * thrust - 0.6 * turning);
+      rate[i] = turning;
+    }
+    const before = gainFromLargeSwing({ startS: 0, stepS, rate, demand, instrument: null })!;
+    const touched = rate.map((v, i) => (i < n - 12 ? v : v + 3 * (i - n + 13)));
+    const found = gainFromLargeSwing({ startS: 0, stepS, rate: touched, demand, instrument: null })!;
+    for (const { lnGain, lnGainStd, omega } of [before, found]) {
+      const truth = {
+        ...PLANT,
+        effectiveness: 70,
+        lagS: 0.07,
+        delayS: 0.01,
+        dampingPerS: 0.6,
+        instabilityPerS2: 0,
+      };
+      expect(Math.abs(lnGain - Math.log(absolute(plantAt(truth, complex(0, omega)))))).toBeLessThan(
+        2 * lnGainStd,
+      );
+    }
+  });
+
   it('shows nothing where gusts alone move a loop that holds', () => {
     for (let seed = 221; seed <= 226; seed++) {
       const calm = { ...RUNAWAY, kp: 0.12, ki: 0.3, attitude: 4 };

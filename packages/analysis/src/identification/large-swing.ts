@@ -11,30 +11,63 @@ import type { GainEstimate } from './gain-estimate.js';
 
 /** Motion this fast is far above gusts, rad/s. */
 const LARGE_RATE = (50 * Math.PI) / 180;
-/** Share of the motion that the demand must leave unexplained at most (RMS). */
+/** The swing is read from so long before its largest rate, s; the demand may leave this share of it unexplained (RMS). */
+const READ_S = 3;
 const UNEXPLAINED = 0.2;
+/**
+ * The ground turns an aircraft within this time, s, this many times faster than it swung before; what it swung before is then read
+ * over less time, in which less of what else moves it adds up (judgement).
+ */
+const TOUCH_S = 0.15;
+const TOUCH = 1.5;
+const READ_BEFORE_TOUCH_S = 1.5;
 /** Lags tried, in standard deviations from the likeliest. */
 const LAGS = [-1, 0, 1];
 /** What few numbers miss of a real plant and of large angles, ln. */
 const MODEL_STD = 0.12;
-/** The swing is read from this long before its largest rate, s. */
-const READ_S = 3;
 const FEWEST_SAMPLES = 40;
+/** After so many lags a thrust has forgotten where it began. */
+const SETTLED_LAGS = 5;
 
 /**
  * @param record up to where the aircraft tipped over or was landed
  * @returns null where the motion is not large, or the demand does not explain it
  */
 export function gainFromLargeSwing(record: AxisRecord): GainEstimate | null {
+  const last = largest(record.rate);
+  const samples = (seconds: number): number => Math.round(seconds / record.stepS);
+  // Runaways begin from rest, with a thrust that has settled.
+  const first = Math.max(0, last - samples(READ_S));
+  const whole = gainBetween(
+    {
+      ...record,
+      rate: record.rate.subarray(first, last + 1),
+      demand: record.demand.subarray(first, last + 1),
+    },
+    0,
+    last + 1 - first,
+  );
+  if (whole !== null) return whole;
+  // A touch of the ground ends the record and is no work of the demand: then the swing before it is read.
+  const end = Math.max(0, last - samples(TOUCH_S));
+  if (last < record.rate.length - 1 - samples(TOUCH_S)) return null;
+  const before = Math.abs(record.rate[largest(record.rate.subarray(0, end))] ?? 0);
+  if (before < 2 * LARGE_RATE || Math.abs(record.rate[last]!) < TOUCH * before) return null;
+  return gainBetween(record, Math.max(0, end - samples(READ_BEFORE_TOUCH_S)), end);
+}
+
+function largest(rate: Float64Array): number {
   let last = 0;
-  record.rate.forEach((v, i) => {
-    if (Math.abs(v) > Math.abs(record.rate[last]!)) last = i;
+  rate.forEach((v, i) => {
+    if (Math.abs(v) > Math.abs(rate[last]!)) last = i;
   });
-  if (Math.abs(record.rate[last]!) < LARGE_RATE) return null;
-  const from = Math.max(0, last - Math.round(READ_S / record.stepS));
-  const until = last + 1;
+  return last;
+}
+
+function gainBetween(record: AxisRecord, from: number, until: number): GainEstimate | null {
   if (until - from < FEWEST_SAMPLES) return null;
   const rate = record.rate.subarray(from, until);
+  if (Math.abs(rate[largest(rate)]!) < LARGE_RATE) return null;
   const fits = LAGS.flatMap((z) => {
     const lagS = Math.exp(PRIOR.lnLag[0] + z * PRIOR.lnLag[1]);
     const fit = explain(rate, answerTo(record, from, until, lagS));
@@ -65,18 +98,21 @@ function likely(effectiveness: number, lagS: number): PlantParameters {
   };
 }
 
-/** Rate of a plant of unit effectiveness under the demand, from rest at the record's start. */
+/** Rate of a plant of unit effectiveness under the demand from `from` on; its thrust has what the demand before made of it. */
 function answerTo(record: AxisRecord, from: number, until: number, lagS: number): Float64Array {
   const { stepS, demand } = record;
   const delay = Math.round(Math.exp(PRIOR.lnDelay[0]) / stepS);
   const keep = Math.exp(-stepS / lagS);
-  const start = demand[Math.max(0, from - delay)]!;
-  let thrust = start;
+  const at = (i: number): number => demand[Math.max(0, i - delay)]!;
+  const first = Math.max(0, from - Math.round((SETTLED_LAGS * lagS) / stepS));
+  let thrust = at(first);
+  for (let i = first; i < from; i++) thrust = at(i) + (thrust - at(i)) * keep;
+  // The steady demand holds the trim: only what is beyond it turns the body.
+  const start = thrust;
   let rate = 0;
   return Float64Array.from({ length: until - from }, (_, i) => {
-    const now = demand[Math.max(0, from + i - delay)]!;
+    const now = at(from + i);
     thrust = now + (thrust - now) * keep;
-    // The steady demand holds the trim: only what is beyond it turns the body.
     rate += stepS * (thrust - start - PRIOR.damping[0] * rate);
     return rate;
   });

@@ -27,6 +27,9 @@ const LOW_AUTHORITY = 0.35;
 /** How sure a loop is called too loose at most. */
 const WEAK_SURE = 0.8;
 
+/** A narrow peak of one axis alone: in simulated calm hovers of stable loops, one in a hundred was none of the structure (judgement). */
+const SHAKEN_SURE = 0.75;
+
 export function loopFindings({ studies, decisions, actuators }: LoopContext): Finding[] {
   const out: Finding[] = [];
   for (const decision of decisions) out.push(...axisFindings(decision, studies));
@@ -43,6 +46,7 @@ export function loopFindings({ studies, decisions, actuators }: LoopContext): Fi
         evidence: decisions.map((d) => `${d.axis}: ${marginText(d.measured!.today.rate)}`),
       });
   }
+  out.push(...decisions.flatMap((decision) => shakenFinding(decision, studies)));
   if (!isUnavailable(actuators))
     for (const { axis } of decisions) {
       const trim = actuators.trim[axis];
@@ -57,6 +61,28 @@ export function loopFindings({ studies, decisions, actuators }: LoopContext): Fi
       });
     }
   return out;
+}
+
+/** Something of the structure that gusts shake; one that rings is found among the oscillations. */
+function shakenFinding({ axis, id, measured }: AxisDecision, studies: readonly AxisStudy[]): Finding[] {
+  const rings = studies.some(
+    (study) => study.axis === axis && study.oscillations.some((line) => line.origin === 'structure'),
+  );
+  if (id.structuralPeak === null || measured === null || rings) return [];
+  const { frequencyHz, riseDb } = id.structuralPeak;
+  return [
+    finding(
+      'structural-resonance',
+      axis,
+      'note',
+      SHAKEN_SURE,
+      `something of the structure shakes ${axis} at ${frequencyHz.toFixed(1)} Hz; the rate loop may find its gain limit there before the margins say so`,
+      [
+        `the ${axis} rate’s spectrum stands ${riseDb.toFixed(0)} dB above what lies around it, at least twice as much (in dB) as on the other axes; no swing has a multiple there`,
+        'look for play, cracks and soft mounts on this axis',
+      ],
+    ),
+  ];
 }
 
 function axisFindings(d: AxisDecision, studies: readonly AxisStudy[]): Finding[] {

@@ -1,13 +1,13 @@
 /** How much each motor's command changes with the demand of each axis, learnt from samples away from its stops. */
 import type { AxisName, Flight, Interval, Signal } from '@settle/parser';
-import { stopsOf } from '../actuators.js';
+import { stopsOf } from '../motor-stops.js';
 import { firstSignal, indexAtOrAfter, interpolate } from '../signals.js';
 import { solveLeastSquares } from '../spectrum/least-squares.js';
 
 /** Samples away from the stops that a motor's shares are learnt from, at least. */
 const FEWEST_SAMPLES = 30;
-/** Where demands jump from end to end between samples, some motor samples are of another instant: this share follows best. */
-const FOLLOWING = 0.7;
+/** Where demands jump from end to end between samples, some motor samples are of another instant: one of these shares follows. */
+const FOLLOWING = [0.7, 0.5];
 const TRIMS = 3;
 /** Share of a motor's variance that the mix must explain to be believed. */
 const BELIEVED = 0.97;
@@ -66,10 +66,11 @@ export function learnMix(
       demands: known.map((axis) => interpolate(clock, asked[axis]!, at)),
       throttle: throttle === null ? null : interpolate(throttle.clock.timeS, throttle.values, at),
     };
-    const whole = sharesOf(samples);
-    const kept = whole === null ? trimmed(samples) : samples;
-    const shares = whole ?? sharesOf(kept);
-    if (shares === null) return null;
+    const found =
+      followed(samples) ??
+      FOLLOWING.reduce<Followed | null>((best, share) => best ?? followed(trimmed(samples, share)), null);
+    if (found === null) return null;
+    const { kept, shares } = found;
     // What is left when the demands are taken out changes slowly: it is read off the free samples.
     const rest = Float64Array.from(kept.command, (v, i) =>
       shares.reduce((left, share, a) => left - share * kept.demands[a]![i]!, v),
@@ -121,6 +122,17 @@ function fitCommand(samples: MotorSamples): CommandFit | null {
   );
 }
 
+interface Followed {
+  readonly kept: MotorSamples;
+  readonly shares: readonly number[];
+}
+
+/** The samples and what they say; null where the motor does not follow the demands in them. */
+function followed(kept: MotorSamples): Followed | null {
+  const shares = sharesOf(kept);
+  return shares === null ? null : { kept, shares };
+}
+
 /** @returns the change of command per unit of each demand; null where the motor does not follow them */
 function sharesOf(samples: MotorSamples): readonly number[] | null {
   const fit = fitCommand(samples);
@@ -134,9 +146,9 @@ function sharesOf(samples: MotorSamples): readonly number[] | null {
 }
 
 /** The samples that follow the demands best (least trimmed squares: P. Rousseeuw, 1984; from memory). */
-function trimmed(samples: MotorSamples): MotorSamples {
+function trimmed(samples: MotorSamples, share: number): MotorSamples {
   let kept = samples;
-  const many = Math.round(FOLLOWING * samples.at.length);
+  const many = Math.round(share * samples.at.length);
   for (let round = 0; round < TRIMS; round++) {
     const fit = fitCommand(kept);
     if (fit === null) return kept;

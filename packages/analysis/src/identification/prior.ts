@@ -22,6 +22,8 @@ export interface FitPriors {
   readonly filterShare: Known;
   /** Of the axes fitted together, in their order; an axis without one: {@link PRIOR}. */
   readonly lnEffectiveness: readonly Known[];
+  /** Of ln K of the second axis fitted together less that of the first; null: nothing. */
+  readonly lnRatio: Known | null;
 }
 
-export const NOTHING_KNOWN: FitPriors = { ...PRIOR, lnEffectiveness: [] };
+export const NOTHING_KNOWN: FitPriors = { ...PRIOR, lnEffectiveness: [], lnRatio: null };

@@ -1,5 +1,5 @@
 /** Motor commands over the flight, with the stops they meet. */
-import { stopsOf } from '../actuators.js';
+import { stopsOf } from '../motor-stops.js';
 import { isUnavailable, type Unavailable } from '../unavailable.js';
 import { motorSignals } from '../signals.js';
 import type { FlightStudy } from '../study-flight.js';
