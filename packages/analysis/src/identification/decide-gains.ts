@@ -111,7 +111,7 @@ const SHAKEN: Targets = {
   aim: more(TARGETS.aim),
   kept: more(TARGETS.kept),
   comfortable: more(TARGETS.comfortable),
-  slowShare: 0.5,
+  slowShare: 0.58,
 };
 /** Alternatives shown beside the advice. */
 const TRADE = [0.7, 1, 1.4];

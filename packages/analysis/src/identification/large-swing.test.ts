@@ -32,12 +32,12 @@ describe('gainFromLargeSwing', () => {
   });
 
   it('reads the swing before a touch of the ground, which turns the aircraft as no demand does', () => {
-    // A demand from end to end, 1.3 times a second; 70 rad/s² per full demand, a lag of 70 ms, no delay but the lag.
+    // A demand that grows to half, 1.3 times a second; 70 rad/s² per full demand, a lag of 70 ms, no delay but the lag.
     const stepS = 0.005;
     const n = 800;
     const demand = Float64Array.from(
       { length: n },
-      (_, i) => 0.5 * Math.sign(Math.sin(2 * Math.PI * 1.3 * i * stepS + 0.4)),
+      (_, i) => 0.5 * Math.min(1, i / 500) * Math.sign(Math.sin(2 * Math.PI * 1.3 * i * stepS + 0.4)),
     );
     const rate = new Float64Array(n);
     let thrust = 0;

@@ -21,6 +21,8 @@ const UNEXPLAINED = 0.2;
 const TOUCH_S = 0.15;
 const TOUCH = 1.5;
 const READ_BEFORE_TOUCH_S = 1.5;
+/** What is slower than this share of the swing's frequency is drift. */
+const DRIFTS = 0.4;
 /** Lags tried, in standard deviations from the likeliest. */
 const LAGS = [-1, 0, 1];
 /** What few numbers miss of a real plant and of large angles, ln. */
@@ -68,12 +70,13 @@ function gainBetween(record: AxisRecord, from: number, until: number): GainEstim
   if (until - from < FEWEST_SAMPLES) return null;
   const rate = record.rate.subarray(from, until);
   if (Math.abs(rate[largest(rate)]!) < LARGE_RATE) return null;
+  const omega = meanFrequency(rate, record.stepS);
+  const cycles = (omega * rate.length * record.stepS) / (2 * Math.PI);
   const fits = LAGS.flatMap((z) => {
     const lagS = Math.exp(PRIOR.lnLag[0] + z * PRIOR.lnLag[1]);
-    const fit = explain(rate, answerTo(record, from, until, lagS));
+    const fit = explain(rate, answerTo(record, from, until, lagS), DRIFTS * cycles);
     return fit === null ? [] : [{ ...fit, lagS, z }];
   });
-  const omega = meanFrequency(rate, record.stepS);
   const good = fits.filter((fit) => fit.gain > 0);
   if (good.length === 0) return null;
   const best = good.reduce((a, b) => (b.unexplained < a.unexplained ? b : a));
@@ -118,17 +121,31 @@ function answerTo(record: AxisRecord, from: number, until: number, lagS: number)
   });
 }
 
-/** Least squares of the rate on the answer, a start and a drift (a steady demand that does not quite hold the trim). */
-function explain(rate: Float64Array, answer: Float64Array): { gain: number; unexplained: number } | null {
-  const ones = new Float64Array(rate.length).fill(1);
-  const drift = rate.map((_, i) => i / rate.length);
-  const solved = solveLeastSquares([answer, ones, drift], Float64Array.from(rate));
-  if (solved === null) return null;
-  const mean = rate.reduce((sum, v) => sum + v / rate.length, 0);
-  const total = rate.reduce((sum, v) => sum + (v - mean) ** 2, 0);
+/**
+ * Least squares of the rate on the answer and on what drifts: a steady demand that does not quite hold the trim, and whatever else
+ * turns the body more slowly than it swings.
+ *
+ * @param slowest what is at most this fast drifts, cycles over the record
+ */
+function explain(
+  rate: Float64Array,
+  answer: Float64Array,
+  slowest: number,
+): { gain: number; unexplained: number } | null {
+  const n = rate.length;
+  const drift = [
+    new Float64Array(n).fill(1),
+    ...Array.from({ length: 1 + Math.floor(2 * slowest) }, (_, k) =>
+      rate.map((_, i) => (k === 0 ? i / n : Math.cos((Math.PI * k * (i + 0.5)) / n))),
+    ),
+  ];
+  const y = Float64Array.from(rate);
+  const solved = solveLeastSquares([answer, ...drift], y);
+  const without = solveLeastSquares(drift, y);
+  if (solved === null || without === null) return null;
   return {
     gain: solved.coefficients[0]!,
-    unexplained: Math.sqrt(solved.residualSumOfSquares / Math.max(1e-30, total)),
+    unexplained: Math.sqrt(solved.residualSumOfSquares / Math.max(1e-30, without.residualSumOfSquares)),
   };
 }
 
