@@ -136,12 +136,19 @@ function askedInterval(flight: Flight, options: DiagnoseOptions): Interval | und
   return interval;
 }
 
-/** The hover and what followed it up to where the aircraft tipped over; null when it did not. */
+/** A hover shorter than this began to go wrong before it, s. */
+const SHORT_HOVER_S = 1.5;
+
+/** The hover and what followed it up to where the aircraft tipped over, with what led to a short one; null when it did not. */
 function untilUpset(phases: readonly Phase[], hover: Interval): Interval | null {
   const upset = phases.find((phase) => phase.kind === 'upset' && phase.startS >= hover.endS);
-  return upset === undefined || upset.startS - hover.endS > LANDING_S
-    ? null
-    : { startS: hover.startS, endS: upset.startS };
+  if (upset === undefined || upset.startS - hover.endS > LANDING_S) return null;
+  const takeoff = phases.find((phase) => phase.kind === 'takeoff' && phase.endS === hover.startS);
+  const before =
+    takeoff === undefined || hover.endS - hover.startS > SHORT_HOVER_S
+      ? hover.startS
+      : Math.max(takeoff.startS, hover.startS - SHORT_HOVER_S);
+  return { startS: before, endS: upset.startS };
 }
 
 function declaredBy(options: DiagnoseOptions): DeclaredController | null {

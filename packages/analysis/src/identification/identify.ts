@@ -46,13 +46,16 @@ export const LOWEST_STRUCTURE_HZ = 9;
 /** What no rotor and no airframe of this kind has, rad/s² per full demand and s (common practice, no source). */
 const STRAINED = { effectiveness: 450, lagS: 0.018 };
 
+const NO_EVIDENCE: AxisEvidence = { bands: [], equations: [], gain: null, motion: null };
+
 /** Whether a plant is what comes out when a bending structure is taken for a rigid body. */
 function isStrained(plant: PlantParameters): boolean {
   return plant.effectiveness > STRAINED.effectiveness || plant.lagS < STRAINED.lagS;
 }
 
 /**
- * @param untilUpset the hover and what followed it up to where the aircraft tipped over; null when it did not
+ * @param untilUpset the hover, where it was short with the take-off before it, and what followed up to where the aircraft tipped
+ *   over; null when it did not
  * @returns null where the log has no rates
  */
 export function identifyAxes(
@@ -62,22 +65,28 @@ export function identifyAxes(
   oscillations: readonly KnownOscillation[],
   declared: DeclaredController | null,
 ): Readonly<Record<AxisName, AxisIdentification>> | null {
-  const flown = recordOver(flight, hover, hover);
+  const hovered = recordOver(flight, hover, hover);
+  // A hover of a blink shows its runaway all the same.
+  const flown = hovered ?? (untilUpset === null ? null : recordOver(flight, untilUpset, untilUpset));
   if (flown === null) return null;
   const { stepS, rates, asked, applied } = flown;
   const controllers = eachAxis((axis) => controllerOnClock(flown, axis, declared));
   const rigid = oscillations.filter((o) => !o.bends);
-  const evidence = eachAxis((axis) => gatherEvidence(flown, axis, controllers[axis], rigid));
-  const whole = untilUpset === null ? flown : (recordOver(flight, untilUpset, hover) ?? flown);
+  const evidence = eachAxis((axis) =>
+    hovered === null ? NO_EVIDENCE : gatherEvidence(hovered, axis, controllers[axis], rigid),
+  );
+  const whole =
+    untilUpset === null || hovered === null ? flown : (recordOver(flight, untilUpset, hover) ?? flown);
   for (const axis of AXES)
     if (!shows(evidence[axis]) && !whole.applied.stopsUnknown)
       evidence[axis] = { ...evidence[axis], gain: gainOfRunaway(whole, axis) };
-  for (const axis of AXES)
-    if (evidence[axis].bands.length === 0)
-      evidence[axis] = {
-        ...evidence[axis],
-        motion: motionInGusts(flown, axis, controllers[axis], oscillations),
-      };
+  if (hovered !== null)
+    for (const axis of AXES)
+      if (evidence[axis].bands.length === 0)
+        evidence[axis] = {
+          ...evidence[axis],
+          motion: motionInGusts(hovered, axis, controllers[axis], oscillations),
+        };
   const bending = eachAxis((axis) =>
     oscillations.filter((o) => o.axis === axis && o.bends).map((o) => o.frequencyHz),
   );

@@ -6,7 +6,7 @@ import { absolute, complex } from '../control/complex.js';
 import { solveLeastSquares } from '../spectrum/least-squares.js';
 import type { AxisRecord } from './evidence.js';
 import { plantAt, type PlantParameters } from './plant-model.js';
-import { PRIOR } from './prior.js';
+import { PRIOR, type Known } from './prior.js';
 import type { GainEstimate } from './gain-estimate.js';
 
 /** Motion this fast is far above gusts, rad/s. */
@@ -23,11 +23,16 @@ const TOUCH = 1.5;
 const READ_BEFORE_TOUCH_S = 1.5;
 /** What is slower than this share of the swing's frequency is drift. */
 const DRIFTS = 0.4;
-/** Lags tried, in standard deviations from the likeliest. */
-const LAGS = [-1, 0, 1];
+/** Lags and delays tried, in standard deviations from the likeliest. */
+const LAGS = [-1, 0, 1, 1.5];
+const DELAYS = [0, 1];
 /** What few numbers miss of a real plant and of large angles, ln. */
 const MODEL_STD = 0.12;
 const FEWEST_SAMPLES = 40;
+/** Lags and delays that leave so many times as much unexplained as the best may still be the right ones. */
+const NEARLY_AS_GOOD = 1.5;
+/** Less of a swing may be a push. */
+const FEWEST_CYCLES = 1.2;
 /** After so many lags a thrust has forgotten where it began. */
 const SETTLED_LAGS = 5;
 
@@ -72,29 +77,38 @@ function gainBetween(record: AxisRecord, from: number, until: number): GainEstim
   if (Math.abs(rate[largest(rate)]!) < LARGE_RATE) return null;
   const omega = meanFrequency(rate, record.stepS);
   const cycles = (omega * rate.length * record.stepS) / (2 * Math.PI);
-  const fits = LAGS.flatMap((z) => {
-    const lagS = Math.exp(PRIOR.lnLag[0] + z * PRIOR.lnLag[1]);
-    const fit = explain(rate, answerTo(record, from, until, lagS), DRIFTS * cycles);
-    return fit === null ? [] : [{ ...fit, lagS, z }];
-  });
+  if (cycles < FEWEST_CYCLES) return null;
+  const at = ([mean, std]: Known, z: number): number => Math.exp(mean + z * std);
+  const fits = LAGS.flatMap((lag) =>
+    DELAYS.flatMap((delay) => {
+      const rotors = { lagS: at(PRIOR.lnLag, lag), delayS: at(PRIOR.lnDelay, delay) };
+      const fit = explain(rate, answerTo(record, from, until, rotors), DRIFTS * cycles);
+      return fit === null ? [] : [{ ...fit, ...rotors }];
+    }),
+  );
   const good = fits.filter((fit) => fit.gain > 0);
   if (good.length === 0) return null;
   const best = good.reduce((a, b) => (b.unexplained < a.unexplained ? b : a));
   if (best.unexplained > UNEXPLAINED) return null;
-  const size = (fit: { gain: number; lagS: number }): number =>
-    Math.log(absolute(plantAt(likely(fit.gain, fit.lagS), complex(0, omega))));
-  const sizes = good.map(size);
+  const size = (fit: Rotors & { gain: number }): number =>
+    Math.log(absolute(plantAt(likely(fit.gain, fit), complex(0, omega))));
+  const sizes = good.filter((fit) => fit.unexplained < NEARLY_AS_GOOD * best.unexplained).map(size);
   const lnGain = size(best);
   const spread = Math.sqrt(sizes.reduce((sum, v) => sum + (v - lnGain) ** 2, 0) / sizes.length);
   // What the gusts did themselves may be in the demand as well: the share not explained is how far that can mislead.
   return { omega, lnGain, lnGainStd: Math.hypot(best.unexplained, spread, MODEL_STD), from: 'large-swing' };
 }
 
-function likely(effectiveness: number, lagS: number): PlantParameters {
+interface Rotors {
+  readonly lagS: number;
+  readonly delayS: number;
+}
+
+function likely(effectiveness: number, { lagS, delayS }: Rotors): PlantParameters {
   return {
     effectiveness,
     lagS,
-    delayS: Math.exp(PRIOR.lnDelay[0]),
+    delayS,
     filterShare: PRIOR.filterShare[0],
     dampingPerS: PRIOR.damping[0],
     instabilityPerS2: 0,
@@ -102,9 +116,9 @@ function likely(effectiveness: number, lagS: number): PlantParameters {
 }
 
 /** Rate of a plant of unit effectiveness under the demand from `from` on; its thrust has what the demand before made of it. */
-function answerTo(record: AxisRecord, from: number, until: number, lagS: number): Float64Array {
+function answerTo(record: AxisRecord, from: number, until: number, { lagS, delayS }: Rotors): Float64Array {
   const { stepS, demand } = record;
-  const delay = Math.round(Math.exp(PRIOR.lnDelay[0]) / stepS);
+  const delay = Math.round(delayS / stepS);
   const keep = Math.exp(-stepS / lagS);
   const at = (i: number): number => demand[Math.max(0, i - delay)]!;
   const first = Math.max(0, from - Math.round((SETTLED_LAGS * lagS) / stepS));
