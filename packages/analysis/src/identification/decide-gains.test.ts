@@ -35,7 +35,7 @@ function cases(count: number, sticks: boolean) {
 describe('decideGains', () => {
   it.each([
     ['stick movements', true, 10, 2.5],
-    ['a swing alone', false, 1.25, 1.25],
+    ['a swing alone', false, 2, 1.5],
   ])('from %s never raises P or attitude beyond its limit', (_, sticks, most, mostAttitude) => {
     let raised = 0;
     let limited = 0;
@@ -100,15 +100,15 @@ describe('decideGains', () => {
     near(decision.factors!.P, 0.25, 0.03);
   });
 
-  it('raises gains four times too low when sticks showed it, and only by a quarter when a swing alone did', () => {
+  it('raises gains four times too low when sticks showed it, and only to twice when a swing alone did', () => {
     const good = applyFactors(CONTROLLER, tune(madeIdentification(), PLANT)!.factors);
     const controller = { ...good, kp: good.kp / 4, ki: good.ki / 4, kd: good.kd / 4, attitude: 1 };
     const shown = decideGains(madeIdentification({ controller, spread: 0.02 }))!;
     expect(shown.why).toBe('too-loose');
     near(shown.factors!.P, 4, 0.4);
     const guessed = decideGains(madeIdentification({ controller, spread: 0.02, sticks: false }))!;
-    near(guessed.factors!.P, 1.25, 1e-9);
-    expect(guessed.limited).toContain('1.25');
+    near(guessed.factors!.P, 2, 1e-9);
+    expect(guessed.limited).toContain('limited to 2 times');
   });
 
   it('is more careful the less sure the plant is', () => {
@@ -224,21 +224,32 @@ describe('decideOnSupposed', () => {
     expect(decideOn(unseen(times(2), 'motion', CALM)).supposed!.factors!.P).toBeLessThan(0.7);
   });
 
-  it('raises nothing that its motion in gusts has shown while the stops cut its demand', () => {
-    const loose = { ...CONTROLLER, kp: CONTROLLER.kp / 8, ki: CONTROLLER.ki / 8, kd: CONTROLLER.kd / 8 };
-    const { plant, draws } = madeIdentification({});
-    const ask = (cutShare: number) =>
+  it('raises little that its motion in gusts has shown while the stops cut its demand, and nothing of a loop short of margin', () => {
+    const good = applyFactors(CONTROLLER, tune(madeIdentification({ plant: PLANT }), PLANT)!.factors);
+    const { plant, draws } = madeIdentification({ spread: 0.02 });
+    const ask = (f: { P: number; I: number; D: number }, cutShare: number) =>
       decideOnSupposed(
         {
-          ...madeIdentification({ plant: null, controller: loose, cutShare }),
+          ...madeIdentification({
+            plant: null,
+            controller: applyFactors(good, { ...f, attitude: 1 }),
+            cutShare,
+          }),
           supposed: { plant: plant!, draws, from: 'motion' },
         },
         null,
-      ).supposed?.factors ?? null;
-    expect(ask(0)!.P).toBeGreaterThan(2);
-    const cut = ask(0.4);
-    if (cut !== null)
-      for (const factor of [cut.P, cut.I, cut.D, cut.attitude]) expect(factor).toBeLessThanOrEqual(1 + 1e-9);
+      ).supposed!;
+    const loose = { P: 0.2, I: 0.2, D: 0.2 };
+    expect(ask(loose, 0).factors!.P).toBeGreaterThan(3);
+    const little = ask(loose, 0.4);
+    expect(little.why).toBe('too-loose');
+    near(little.factors!.P, 2, 1e-9);
+    // Four times too much integral gain: the cure raises P and D when nothing cuts the demand.
+    const unbalanced = { P: 0.45, I: 3, D: 0.45 };
+    expect(ask(unbalanced, 0).factors!.P).toBeGreaterThan(1.1);
+    const short = ask(unbalanced, 0.4);
+    expect(short.why).toBe('too-tight');
+    for (const of of ['P', 'I', 'D'] as const) expect(short.factors![of]).toBeLessThanOrEqual(1 + 1e-9);
   });
 
   it('leaves alone what its motion in gusts shows to be well, whatever a rule of thumb says', () => {

@@ -14,6 +14,7 @@ import {
   type GainFactors,
   type MarginTarget,
 } from './gain-search.js';
+import { boundsOf, OFTEN_CUT, shownBy, TARGETS, targetsOf, type ShownBy } from './gain-bounds.js';
 import { marginsOf, type BothMargins } from './loop-model.js';
 
 export interface GainDecision {
@@ -51,68 +52,6 @@ const WORST_SHARE = 0.2;
 const SAFE = { gainMarginDb: 3, phaseMarginDeg: 20 } as const;
 const NEARLY_EVERY = 0.05;
 
-/** What showed the plant. */
-export type ShownBy = 'sticks' | 'weak-stick' | 'oscillation' | 'motion' | 'other-axes';
-
-interface StepBounds {
-  /** However uncertain the plant, gains go no lower than this share of what suits the likeliest: too loose is a danger too. */
-  readonly mostCaution: number;
-  /** Largest factors on P, on the attitude gain, and on I and D, which may follow P up by more where sticks have shown the plant. */
-  readonly P: number;
-  readonly attitude: number;
-  readonly terms: number;
-}
-
-/**
- * Largest changes: raising is bounded harder than lowering (common practice, no source). A good loop has 0.45 to 1.25 times the
- * gain that leaves 8 dB; 0.75 is the middle of that (as a ratio), and more caution loses at one end what it gains at the
- * other. Where a swing or another axis is all there is, stability comes first: the next hover shall bear stick movements.
- */
-const BOUNDS: Readonly<Record<ShownBy, StepBounds>> = {
-  sticks: { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8 },
-  'weak-stick': { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8 },
-  oscillation: { mostCaution: 0.6, P: 1.25, attitude: 1.25, terms: 2 },
-  motion: { mostCaution: 0.75, P: 6, attitude: 2, terms: 5 },
-  'other-axes': { mostCaution: 0.6, P: 1, attitude: 1, terms: 1 },
-};
-
-function shownBy({ evidence: { bands, gain, motion } }: AxisIdentification): ShownBy {
-  if (bands.length > 0) return 'sticks';
-  if (motion !== null && gain?.from !== 'weak-stick') return 'motion';
-  return gain?.from === 'weak-stick' ? gain.from : 'oscillation';
-}
-
-interface Targets {
-  readonly aim: MarginTarget;
-  /** Kept even with the plants that are worse than four in five. */
-  readonly kept: MarginTarget;
-  /** Margins above the requirement by this much need no change. */
-  readonly comfortable: MarginTarget;
-  /** Rate loops slower than this share of what {@link AIM} allows are worth raising. */
-  readonly slowShare: number;
-}
-
-const TARGETS: Targets = {
-  aim: AIM,
-  kept: { gainMarginDb: 6.8, phaseMarginDeg: 48 },
-  comfortable: { gainMarginDb: 7, phaseMarginDeg: 48 },
-  slowShare: 0.72,
-};
-/**
- * Where gusts shake something of the structure, the gain limit may lie there and not where a rigid aircraft has it: so much more
- * gain margin is aimed at, and a slower loop is good enough (judgement).
- */
-const FOR_STRUCTURE_DB = 4;
-const more = (target: MarginTarget): MarginTarget => ({
-  ...target,
-  gainMarginDb: target.gainMarginDb + FOR_STRUCTURE_DB,
-});
-const SHAKEN: Targets = {
-  aim: more(TARGETS.aim),
-  kept: more(TARGETS.kept),
-  comfortable: more(TARGETS.comfortable),
-  slowShare: 0.58,
-};
 /** Alternatives shown beside the advice. */
 const TRADE = [0.7, 1, 1.4];
 const SMALLEST = 0.01;
@@ -120,34 +59,26 @@ const LARGEST = 10;
 
 const bounded = (factor: number): number => Math.max(SMALLEST, Math.min(LARGEST, factor));
 
-/** Where the stops cut a demand for more than this share of the hover, the motion in gusts shows too little for any gain to go up. */
-const OFTEN_CUT = 0.1;
-
-function boundsOf({ cutShare }: AxisIdentification, by: ShownBy): StepBounds {
-  const most = BOUNDS[by];
-  return by === 'motion' && cutShare > OFTEN_CUT ? { ...most, P: 1, attitude: 1, terms: 1 } : most;
-}
-
 /** @returns null where the axis has no identified loop */
 export function decideGains(id: AxisIdentification): GainDecision | null {
-  return decide(id, boundsOf(id, shownBy(id)));
+  return decide(id, shownBy(id));
 }
 
 /**
  * Of plants that are only supposed, so many must miss the requirement before an axis is lowered as they call for: where its demand
- * shakes too much for any doubt, and where it shakes more than in a quiet aircraft.
+ * shakes too much for any doubt, where another axis keeps the motors at their stops, so that this one may be calm for that alone,
+ * and where it shakes more than in a quiet aircraft.
  */
-const LIKELY_TIGHT = 0.5;
-const SURELY_TIGHT = 0.85;
+const MISSING = { restless: 0.5, cut: 0.6, uneasy: 0.85 } as const;
 /** And where so many keep it, a restless demand comes from elsewhere. */
 const HARDLY_TIGHT = 0.8;
 /** No further than this at once: the axis may be another than the others say. */
 const LEAST_FACTOR = 0.1;
 
 /**
- * For an axis whose plant neither sticks nor swings show: what its motion in gusts calls for, else, where its demand shakes, what
- * the other axes say of it. With nothing of its own a calm axis is left alone, whatever the others say: a loop far too tight would
- * not be calm.
+ * For an axis whose plant neither sticks nor swings show: what its motion in gusts calls for, else, where its demand shakes or the
+ * stops cut it, what the other axes say of it. With nothing of its own a calm axis is left alone, whatever the others say: a loop far
+ * too tight would not be calm.
  *
  * @param rule what the motion alone calls for
  * @returns the decision, or the rule as far as what is supposed does not speak against it
@@ -160,16 +91,17 @@ export function decideOnSupposed(
   if (id.supposed === null || loops === null || rule?.why === 'bends') return { supposed: null, rule };
   const { plant, draws, from } = id.supposed;
   const restless = rule?.why === 'restless';
-  const shakes = restless || (id.motion.fastDemandStd > UNEASY_DEMAND && !swingsFar(id));
-  if (from === 'other-axes' && !shakes) return { supposed: null, rule };
+  const cut = id.cutShare > OFTEN_CUT && !swingsFar(id);
+  const uneasy = id.motion.fastDemandStd > UNEASY_DEMAND && !swingsFar(id);
+  if (from === 'other-axes' && !restless && !cut && !uneasy) return { supposed: null, rule };
   const supposed = { ...id, plant, draws, margins: marginsOf(loops) };
-  const decision = decide(supposed, boundsOf(id, from));
+  const decision = decide(supposed, from);
   if (decision === null) return { supposed: null, rule };
   if (from === 'motion') return { supposed: decision, rule: null };
   const { factors } = decision;
   if (decision.kept.rate >= HARDLY_TIGHT) return { supposed: null, rule: null };
-  if (factors === null || factors.P >= 1 || decision.kept.rate > 1 - (restless ? LIKELY_TIGHT : SURELY_TIGHT))
-    return { supposed: null, rule };
+  const missing = restless ? MISSING.restless : cut ? MISSING.cut : MISSING.uneasy;
+  if (factors === null || factors.P >= 1 || decision.kept.rate > 1 - missing) return { supposed: null, rule };
   if (factors.P >= LEAST_FACTOR) return { supposed: decision, rule };
   const k = LEAST_FACTOR / factors.P;
   const least = {
@@ -194,12 +126,17 @@ export function decideOnSupposed(
   };
 }
 
-function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
+function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
   const { plant, margins, controller } = id;
   // Margins of today's loop may lie beyond what they are traced in: a loop that far off is too tight.
   if (plant === null || margins === null || controller === null) return null;
   const shaken = id.structuralPeak;
-  const { aim, kept: wanted, comfortable, slowShare } = shaken === null ? TARGETS : SHAKEN;
+  const { aim, kept: wanted, comfortable, slowShare } = targetsOf(id, by);
+  const same = { P: 1, I: 1, D: 1, attitude: 1 };
+  const kept = shareOfDraws(id, same, REQUIRED);
+  const keeps = (target: MarginTarget): boolean =>
+    meets(margins.rate, target) && kept.rate >= 1 - WORST_SHARE;
+  const most = boundsOf(id, by, !keeps(TARGETS.comfortable));
   const fastest = tune(id, plant);
   const balanced = tune(id, plant, aim);
   const tuned = tune(id, plant, aim, most.terms) ?? balanced;
@@ -207,10 +144,7 @@ function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
   const crossover = margins.rate?.crossoverHz ?? null;
   const bestCrossover = fastest.margins.rate?.crossoverHz ?? null;
   const share = crossover === null || bestCrossover === null ? null : crossover / bestCrossover;
-  const same = { P: 1, I: 1, D: 1, attitude: 1 };
-  const kept = shareOfDraws(id, same, REQUIRED);
-  const rateFine =
-    meets(margins.rate, comfortable) && kept.rate >= 1 - WORST_SHARE && share !== null && share >= slowShare;
+  const rateFine = keeps(comfortable) && share !== null && share >= slowShare;
   const attitudeFine =
     margins.attitude === null ||
     (meets(margins.attitude, TARGETS.comfortable) && kept.attitude >= 1 - WORST_SHARE);
@@ -293,7 +227,7 @@ function decide(id: AxisIdentification, most: StepBounds): GainDecision | null {
   if (expected === null || !meets(expected.rate, REQUIRED)) return null;
   if (expected.attitude !== null && !meets(expected.attitude, REQUIRED)) return null;
   const why = !rateFine
-    ? meets(margins.rate, TARGETS.comfortable) && kept.rate >= 1 - WORST_SHARE
+    ? keeps(TARGETS.comfortable)
       ? factors.P < 1
         ? 'near-structure'
         : 'too-loose'

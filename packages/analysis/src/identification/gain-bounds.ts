@@ -1,0 +1,90 @@
+/** What gains are aimed at, and how far they go in one step, by what showed the plant. */
+import { AIM, type MarginTarget } from './gain-search.js';
+import type { AxisIdentification } from './identify.js';
+
+/** What showed the plant. */
+export type ShownBy = 'sticks' | 'weak-stick' | 'oscillation' | 'motion' | 'other-axes';
+
+export function shownBy({ evidence: { bands, gain, motion } }: AxisIdentification): ShownBy {
+  if (bands.length > 0) return 'sticks';
+  if (motion !== null && gain?.from !== 'weak-stick') return 'motion';
+  return gain?.from === 'weak-stick' ? gain.from : 'oscillation';
+}
+
+/** Where the stops cut a demand for more than this share of the hover, what gets through shows less of the axis. */
+export const OFTEN_CUT = 0.1;
+
+export interface StepBounds {
+  /** However uncertain the plant, gains go no lower than this share of what suits the likeliest: too loose is a danger too. */
+  readonly mostCaution: number;
+  /** Largest factors on P, on the attitude gain, and on I and D, which may follow P up by more where sticks have shown the plant. */
+  readonly P: number;
+  readonly attitude: number;
+  readonly terms: number;
+}
+
+/**
+ * Largest changes: raising is bounded harder than lowering (common practice, no source). A good loop has 0.45 to 1.25 times the
+ * gain that leaves 8 dB; 0.75 is the middle of that (as a ratio), and more caution loses at one end what it gains at the
+ * other. Where a swing or another axis is all there is, stability comes first: the next hover shall bear stick movements.
+ */
+const BOUNDS: Readonly<Record<ShownBy, StepBounds>> = {
+  sticks: { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8 },
+  'weak-stick': { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8 },
+  oscillation: { mostCaution: 0.7, P: 2, attitude: 1.5, terms: 3 },
+  motion: { mostCaution: 0.75, P: 6, attitude: 2, terms: 5 },
+  'other-axes': { mostCaution: 0.7, P: 1, attitude: 1, terms: 1 },
+};
+/** On the motion in gusts while the stops cut the demand: a little where the loop is loose, nothing where it is too tight in any way. */
+const WHILE_CUT = {
+  loose: { P: 2, attitude: 1.5, terms: 2 },
+  tight: { P: 1, attitude: 1.5, terms: 1 },
+} as const;
+
+/** @param tight the loop does not keep the margins that it should */
+export function boundsOf({ cutShare }: AxisIdentification, by: ShownBy, tight: boolean): StepBounds {
+  const most = BOUNDS[by];
+  return by === 'motion' && cutShare > OFTEN_CUT
+    ? { ...most, ...(tight ? WHILE_CUT.tight : WHILE_CUT.loose) }
+    : most;
+}
+
+export interface Targets {
+  readonly aim: MarginTarget;
+  /** Kept even with the plants that are worse than four in five. */
+  readonly kept: MarginTarget;
+  /** Margins above the requirement by this much need no change. */
+  readonly comfortable: MarginTarget;
+  /** Rate loops slower than this share of what {@link AIM} allows are worth raising. */
+  readonly slowShare: number;
+}
+
+export const TARGETS: Targets = {
+  aim: AIM,
+  kept: { gainMarginDb: 6.8, phaseMarginDeg: 48 },
+  comfortable: { gainMarginDb: 7, phaseMarginDeg: 48 },
+  slowShare: 0.72,
+};
+/**
+ * Where gusts shake something of the structure, the gain limit may lie there and not where a rigid aircraft has it: so much more
+ * gain margin is aimed at, and a slower loop is good enough (judgement).
+ */
+const FOR_STRUCTURE_DB = 4;
+const SLOW_BESIDE_STRUCTURE = 0.58;
+/** What shows the phase by its shape alone gets so much more to spare (judgement). */
+const FOR_SHAPE_DEG = 4;
+
+export function targetsOf({ cutShare, structuralPeak }: AxisIdentification, by: ShownBy): Targets {
+  const db = structuralPeak === null ? 0 : FOR_STRUCTURE_DB;
+  const deg = by === 'other-axes' || (by === 'motion' && cutShare > OFTEN_CUT) ? FOR_SHAPE_DEG : 0;
+  const more = (target: MarginTarget, phase: number): MarginTarget => ({
+    gainMarginDb: target.gainMarginDb + db,
+    phaseMarginDeg: target.phaseMarginDeg + phase,
+  });
+  return {
+    aim: more(TARGETS.aim, deg),
+    kept: more(TARGETS.kept, 0),
+    comfortable: more(TARGETS.comfortable, 0),
+    slowShare: structuralPeak === null ? TARGETS.slowShare : SLOW_BESIDE_STRUCTURE,
+  };
+}
