@@ -21,11 +21,13 @@ export interface AxisModel {
  * simulated hovers whose truth is known (docs/methods.md).
  */
 export const MODEL_STD = {
-  rate: { gainDb: 0.3, phaseDeg: 1 },
-  attitude: { gainDb: 0.6, phaseDeg: 1 },
+  rate: { gainDb: 0.2, phaseDeg: 0.6 },
+  attitude: { gainDb: 0.4, phaseDeg: 1 },
 } as const;
-/** dB per octave beyond what the log shows: there a margin is the model's word alone (judgement, no source). */
-const EXTRAPOLATED_DB = 1.5;
+/** dB per octave beyond what the log shows: there a margin is the model's word alone (measured like {@link MODEL_STD}). */
+const EXTRAPOLATED_DB = 0.8;
+/** Of the rate loop where gusts shake something of the structure, which may be what limits its gain. */
+const SHAKEN_DB = 2;
 /**
  * A gain limit further than this beyond it is the model's alone: where it is surely more than is required, it counts as not found
  * in the band (judgement).
@@ -138,7 +140,14 @@ function describeMargins(
   const gainMarginStdDb =
     m.gainMarginDb === null
       ? null
-      : withModel(gainStd, Math.hypot(MODEL_STD[loop].gainDb, EXTRAPOLATED_DB * octaves));
+      : withModel(
+          gainStd,
+          Math.hypot(
+            MODEL_STD[loop].gainDb,
+            EXTRAPOLATED_DB * octaves,
+            loop === 'rate' && id.structuralPeak !== null ? SHAKEN_DB : 0,
+          ),
+        );
   const unseen =
     octaves > MOST_OCTAVES &&
     gainMarginStdDb !== null &&
