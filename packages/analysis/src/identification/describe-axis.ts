@@ -21,11 +21,11 @@ export interface AxisModel {
  * simulated hovers whose truth is known (docs/methods.md).
  */
 export const MODEL_STD = {
-  rate: { gainDb: 0.2, phaseDeg: 0.6 },
+  rate: { gainDb: 0.2, phaseDeg: 0.8 },
   attitude: { gainDb: 0.4, phaseDeg: 1 },
 } as const;
 /** dB per octave beyond what the log shows: there a margin is the model's word alone (measured like {@link MODEL_STD}). */
-const EXTRAPOLATED_DB = 0.8;
+const EXTRAPOLATED_DB = 0.5;
 /** Of the rate loop where gusts shake something of the structure, which may be what limits its gain. */
 const SHAKEN_DB = 2;
 /**
