@@ -1,11 +1,12 @@
 import type { Flight, Interval } from '@settle/parser';
 import type { AxisStudy } from './axis-study.js';
 import { adviseCauses, adviseSigns, forbidsGains } from './causes/cause-advice.js';
-import type { Advice, Finding } from './diagnosis.js';
+import type { Advice, Finding, Phase } from './diagnosis.js';
 import { adviseGains, type AxisDecision } from './identification/gain-advice.js';
 import { lacksForCause } from './lacks.js';
 import { adviseFilters } from './notch/filter-advice.js';
 import type { NotchPlan } from './notch/plan-types.js';
+import { tippedInFlight } from './phases/upsets.js';
 import type { Unavailable } from './unavailable.js';
 
 export interface AdviceContext {
@@ -13,6 +14,7 @@ export interface AdviceContext {
   readonly studies: readonly AxisStudy[];
   readonly decisions: readonly AxisDecision[];
   readonly findings: readonly Finding[];
+  readonly phases: readonly Phase[];
   readonly hover: Interval;
   readonly filters?: NotchPlan | Unavailable;
 }
@@ -34,6 +36,7 @@ export function adviseNext({
   studies,
   decisions,
   findings,
+  phases,
   hover,
   filters,
 }: AdviceContext): Advice[] {
@@ -41,7 +44,18 @@ export function adviseNext({
   const upset = findings.some((finding) => finding.id === 'upset');
   const wired = forbidsGains(findings);
   out.push(...adviseSigns(findings));
-  if (upset && !wired)
+  // What tipped over once it had landed was held in the air.
+  const lost = tippedInFlight(phases);
+  if (upset && !lost && !wired)
+    out.push({
+      step: 1,
+      kind: 'mechanical',
+      basis: 'rule-of-thumb',
+      because: ['the aircraft tipped beyond 60° on the ground, after a hover that it came through'],
+      watchFor: 'chipped props, bent shafts, a loose arm or landing gear',
+      text: 'With the battery unplugged, look over props, motors, arms and landing gear before the next flight, and land where nothing catches the gear.',
+    });
+  if (upset && lost && !wired)
     out.push({
       step: 1,
       kind: 'do-not-fly',
@@ -55,7 +69,7 @@ export function adviseNext({
       .filter((study) => study.oscillations.some((o) => o.origin === 'structure'))
       .map((study) => study.axis),
   );
-  const gains = wired ? [] : adviseGains({ decisions, upset, bending });
+  const gains = wired ? [] : adviseGains({ decisions, upset: lost, bending });
   const changed = new Set(gains.map((advice) => advice.axis));
   const dangerous = findings.filter(
     (f) => f.severity === 'danger' && SWINGS.has(f.id) && (f.axis === null || !changed.has(f.axis)),
@@ -70,7 +84,7 @@ export function adviseNext({
       text: 'Unless this swing was flown on purpose, do not repeat this hover unchanged: find the cause first. It can be a gain, a loose part or the reference itself; inspect arms, mounts and props with the battery unplugged. This log does not say which gain.',
     });
   out.push(...gains);
-  if (filters !== undefined && !wired) out.push(...adviseFilters(filters, decisions, upset));
+  if (filters !== undefined && !wired) out.push(...adviseFilters(filters, decisions, lost));
   if (bending.size > 0)
     out.push({
       step: 1,

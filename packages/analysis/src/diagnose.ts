@@ -57,7 +57,7 @@ export function describeStudy(study: FlightStudy): Diagnosis {
     actuators,
     battery,
     findings,
-    advice: adviseNext({ flight, studies, decisions, findings, hover, filters }),
+    advice: adviseNext({ flight, studies, decisions, findings, phases, hover, filters }),
     cautions: CAUTIONS,
   };
 }

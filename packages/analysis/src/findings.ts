@@ -21,6 +21,7 @@ import type { AxisDecision } from './identification/gain-advice.js';
 import { TAKES_PART } from './oscillation/folding.js';
 import type { SearchBand } from './oscillation/band.js';
 import { WINDOW_CYCLES } from './oscillation/narrowness.js';
+import { tippedOnGround } from './phases/upsets.js';
 import { firstSignal } from './signals.js';
 import { vibrationFindings } from './vibration/vibration-findings.js';
 import type { StudiedLine, VibrationStudy } from './vibration/vibration-study.js';
@@ -90,7 +91,9 @@ function upsets({ phases }: FindingContext): Finding[] {
       axis: null,
       severity: 'danger' as const,
       confidence: MEASURED,
-      summary: `the aircraft tipped beyond 60° at ${phase.startS.toFixed(1)} s`,
+      summary: `the aircraft tipped beyond 60° at ${phase.startS.toFixed(1)} s${
+        tippedOnGround(phases, phase) ? ', on the ground, after a hover that it came through' : ''
+      }`,
       evidence: [`roll or pitch passed 60° at ${phase.startS.toFixed(2)} s`],
     }));
 }
