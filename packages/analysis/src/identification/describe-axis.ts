@@ -21,8 +21,8 @@ export interface AxisModel {
  * simulated hovers whose truth is known (docs/methods.md).
  */
 export const MODEL_STD = {
-  rate: { gainDb: 0.2, phaseDeg: 0.8 },
-  attitude: { gainDb: 0.4, phaseDeg: 1 },
+  rate: { gainDb: 0.1, phaseDeg: 0.3 },
+  attitude: { gainDb: 0.3, phaseDeg: 0.6 },
 } as const;
 /** dB per octave beyond what the log shows: there a margin is the model's word alone (measured like {@link MODEL_STD}). */
 const EXTRAPOLATED_DB = 0.5;

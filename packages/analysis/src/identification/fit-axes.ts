@@ -96,12 +96,15 @@ function rotorsKnown(fit: PlantFit | null, same = false): FitPriors {
   };
 }
 
+/** Bands of a stick are not as independent as their noise says: how much wider truth scatters (measured on simulated hovers). */
+const BY_STICK = 1.3;
+
 function fitTogether(
   evidence: readonly AxisEvidence[],
   known: FitPriors,
 ): { fit: PlantFit; fits: readonly AxisFit[] } {
   const fit = fitPlants(evidence, known);
-  const draws = drawParameters(fit);
+  const draws = drawParameters(fit, evidence.some(({ bands }) => bands.length > 0) ? BY_STICK : 1);
   return {
     fit,
     fits: evidence.map((_, a) => ({

@@ -341,8 +341,12 @@ function minimise(
 /** Plants drawn for the uncertainty of whatever follows from them. */
 const DRAWS = 48;
 
-/** Parameters drawn from the fit's normal distribution by a fixed, well spread sequence: the same log gives the same numbers. */
-export function drawParameters(fit: PlantFit): Float64Array[] {
+/**
+ * Parameters drawn from the fit's normal distribution by a fixed, well spread sequence: the same log gives the same numbers.
+ *
+ * @param wider how much wider than the equations' noise says
+ */
+export function drawParameters(fit: PlantFit, wider = 1): Float64Array[] {
   const size = fit.parameters.length;
   const symmetric = Matrix.add(fit.covariance, fit.covariance.transpose()).mul(0.5);
   for (let i = 0; i < size; i++) symmetric.set(i, i, symmetric.get(i, i) * (1 + 1e-9) + 1e-15);
@@ -353,7 +357,7 @@ export function drawParameters(fit: PlantFit): Float64Array[] {
     return (state + 0.5) / 4294967296;
   };
   const draws: Float64Array[] = [];
-  const spread = Math.sqrt(Math.max(1, fit.misfit));
+  const spread = wider * Math.sqrt(Math.max(1, fit.misfit));
   for (let d = 0; d < DRAWS; d += 2) {
     const z = Array.from({ length: size }, () => {
       const u = uniform();
