@@ -51,7 +51,7 @@ export function adviseNext({
       step: 1,
       kind: 'mechanical',
       basis: 'rule-of-thumb',
-      because: ['the aircraft tipped beyond 60° on the ground, after a hover that it came through'],
+      because: ['the aircraft tipped beyond 60° on the ground, once it had landed'],
       watchFor: 'chipped props, bent shafts, a loose arm or landing gear',
       text: 'With the battery unplugged, look over props, motors, arms and landing gear before the next flight, and land where nothing catches the gear.',
     });

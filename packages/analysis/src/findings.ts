@@ -92,7 +92,7 @@ function upsets({ phases }: FindingContext): Finding[] {
       severity: 'danger' as const,
       confidence: MEASURED,
       summary: `the aircraft tipped beyond 60° at ${phase.startS.toFixed(1)} s${
-        tippedOnGround(phases, phase) ? ', on the ground, after a hover that it came through' : ''
+        tippedOnGround(phases, phase) ? ', on the ground, once it had landed' : ''
       }`,
       evidence: [`roll or pitch passed 60° at ${phase.startS.toFixed(2)} s`],
     }));

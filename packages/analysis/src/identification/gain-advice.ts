@@ -11,8 +11,7 @@ import {
 import { shownByStick } from './fit-plant.js';
 import type { SupposedPlant } from './fit-axes.js';
 import type { AxisIdentification } from './identify.js';
-import { AIM, largestAttitudeFactor, predict, REQUIRED, type GainFactors } from './gain-search.js';
-import type { PlantParameters } from './plant-model.js';
+import { AIM, largestAttitudeFactor, predict, type GainFactors } from './gain-search.js';
 
 export interface AxisDecision {
   readonly axis: AxisName;
@@ -68,10 +67,11 @@ export function adviseGains({ decisions, upset, bending }: GainAdviceContext): A
       attitude: Math.min(1, wanted.attitude),
     };
     if (measured === null || id.plant === null) return [];
-    // Less of anything in a loop that is too loose could tip it over, but for an attitude gain that is surely too much for it.
+    // Less of anything in a loop that is too loose could tip it over, but for an attitude gain that is too much for it.
     if (measured.why === 'too-loose' || wanted.P > 1 + NO_CHANGE + LITTLE_RAISE) {
-      if (measured.kept.attitude > 1 - SURE_SHARE) return [];
-      Object.assign(lowered, slowerAttitude(id, id.plant, upset));
+      if (upset || measured.kept.attitude > 1 - SURE_SHARE) return [];
+      const attitude = largestAttitudeFactor(id, id.plant, SAME, AIM) ?? 1;
+      Object.assign(lowered, SAME, { attitude: Math.min(1, Math.max(attitude, LEAST_ATTITUDE)) });
     }
     const holds = id.draws.filter((draw) => {
       const m = predict(id, draw, lowered);
@@ -84,25 +84,8 @@ export function adviseGains({ decisions, upset, bending }: GainAdviceContext): A
 }
 
 const SAME: GainFactors = { P: 1, I: 1, D: 1, attitude: 1 };
-/** An attitude gain is not taken down further in one step; after an upset, further: what tipped the aircraft over is not flown again. */
+/** An attitude gain is not taken down further in one step. */
 const LEAST_ATTITUDE = 0.3;
-const LEAST_AFTER_UPSET = 0.1;
-/** Of the integral term, which takes phase from a loop whose P is weak beside it. */
-const LESS_INTEGRAL = [1, 0.7, 0.5, 0.35, 0.25];
-
-/**
- * The attitude gain that a weak rate loop bears as it is; after an upset with less of its integral term, where that gives the rate loop
- * the phase margin that is required.
- */
-function slowerAttitude(id: AxisIdentification, plant: PlantParameters, upset: boolean): GainFactors {
-  const attitudeWith = (I: number): number =>
-    largestAttitudeFactor(id, plant, { ...SAME, I }, AIM) ?? (upset ? 0 : 1);
-  const phaseWith = (I: number): number => predict(id, plant, { ...SAME, I })?.rate?.phaseMarginDeg ?? -180;
-  const I = upset ? (LESS_INTEGRAL.find((factor) => phaseWith(factor) >= REQUIRED.phaseMarginDeg) ?? 1) : 1;
-  const least = upset ? LEAST_AFTER_UPSET : LEAST_ATTITUDE;
-  return { ...SAME, I, attitude: Math.min(1, Math.max(attitudeWith(I), least)) };
-}
-
 /** A loop that calls for more P than this is too loose: reducing anything there could tip it over. */
 const LITTLE_RAISE = 0.5;
 

@@ -1,11 +1,11 @@
-/** Where an aircraft tipped over: in the air, or on the ground after a hover that it came through. */
+/** Where an aircraft tipped over: in the air, or on the ground once it had landed. */
 import type { Phase } from '../diagnosis.js';
 
-/** A hover this long has shown what its loops do, s (judgement). */
-const CAME_THROUGH_S = 10;
+/** Motors that turn the wrong way or answer one another's command tip an aircraft over sooner than this, s (judgement). */
+const CAME_THROUGH_S = 2;
 
 /**
- * Whether an upset happened on the ground after a long hover: the aircraft had landed and its motors had run down. A tip-over on
+ * Whether an upset happened on the ground after a hover: the aircraft had landed, perhaps in a swing, and its motors had run down. A tip-over on
  * the ground before the first hover is no such thing: that is how wrong motors show.
  */
 export function tippedOnGround(phases: readonly Phase[], upset: Phase): boolean {
