@@ -97,7 +97,7 @@ interface Weighted {
  * Gauss–Newton with Levenberg's damping from several lags; the covariance is the inverse of the normal matrix.
  */
 export function fitPlants(evidence: readonly AxisEvidence[], known: FitPriors = NOTHING_KNOWN): PlantFit {
-  let best: { p: Float64Array; cost: number; normal: Matrix } | null = null;
+  let best: (Minimum & { readonly unlikely: number }) | null = null;
   let weighted: Weighted[] = [];
   const gains = evidence.flatMap(({ gain, motion }, axis) =>
     gain === null || motion !== null ? [] : [{ axis, gain }],
@@ -108,13 +108,16 @@ export function fitPlants(evidence: readonly AxisEvidence[], known: FitPriors = 
   ];
   for (const lag of [0.03, 0.055, 0.1]) {
     let p = initial(evidence, lag, known);
-    let result: { p: Float64Array; cost: number; normal: Matrix } | null = null;
+    let result: Minimum | null = null;
     for (let pass = 0; pass < 4; pass++) {
       weighted = weigh(evidence, p);
       result = minimise(weighted, gains, rows, p, evidence.length, known);
       p = result.p;
     }
-    if (result !== null && (best === null || result.cost < best.cost)) best = result;
+    if (result === null) continue;
+    // The noise is estimated with the plant: a worse plant makes it larger, and its own misses look small.
+    const unlikely = result.cost + weighted.reduce((sum, { sigma }) => sum + 4 * Math.log(sigma), 0);
+    if (best === null || unlikely < best.unlikely) best = { ...result, unlikely };
   }
   const { p, normal, cost } = best!;
   const freedom = Math.max(1, 2 * weighted.length - 2 - evidence.length);
@@ -124,6 +127,11 @@ export function fitPlants(evidence: readonly AxisEvidence[], known: FitPriors = 
     covariance: invert(normal),
     misfit: cost / freedom,
   };
+}
+
+/** How well the evidence of one axis alone tells ln K. */
+export function effectivenessStd(evidence: AxisEvidence): number {
+  return Math.sqrt(fitPlants([evidence]).covariance.get(COMMON, COMMON));
 }
 
 function initial(evidence: readonly AxisEvidence[], lagS: number, known: FitPriors): Float64Array {
@@ -256,6 +264,12 @@ function priorsOf(count: number, known: FitPriors): Known[] {
   return out;
 }
 
+interface Minimum {
+  readonly p: Float64Array;
+  readonly cost: number;
+  readonly normal: Matrix;
+}
+
 function minimise(
   equations: readonly Weighted[],
   gains: readonly { readonly axis: number; readonly gain: GainEstimate }[],
@@ -263,7 +277,7 @@ function minimise(
   start: Float64Array,
   axes: number,
   known: FitPriors,
-): { p: Float64Array; cost: number; normal: Matrix } {
+): Minimum {
   const priors = priorsOf(axes, known);
   const size = start.length;
   const residuals = (p: Float64Array): Float64Array => {

@@ -3,7 +3,7 @@ import { AXES, type AxisName } from '@settle/parser';
 import type { AxisController } from './controller.js';
 import { outsideDrive } from './driven-axis.js';
 import { instrumentBands, oscillationEquations, type AxisRecord } from './evidence.js';
-import type { AxisEvidence } from './fit-plant.js';
+import { effectivenessStd, type AxisEvidence } from './fit-plant.js';
 import type { FlownRecord } from './flown-record.js';
 import { gainFromLargeSwing } from './large-swing.js';
 import { plantInGusts, type GustEvidence, type Mover } from './plant-in-gusts.js';
@@ -28,6 +28,14 @@ export interface KnownOscillation {
 export const HIGHEST_LOOP_HZ = 22;
 /** Bands an instrument must show a plant in. */
 const FEWEST_BANDS = 3;
+/**
+ * And how well they must tell its ln K: where a stick moves the demand of a weak loop only at frequencies at which the body hardly
+ * answers, noise fits as well, and the motion as a whole says more.
+ */
+const MOST_STD = 0.2;
+
+const tellsEffectiveness = (shown: AxisEvidence): boolean => effectivenessStd(shown) < MOST_STD;
+
 /** Share of the hover in which the stops may cut a demand that a weak stick is read from. */
 const MOST_CUT = 0.3;
 
@@ -59,7 +67,10 @@ export function gatherEvidence(
         o.selfSustained ? 0 : Math.max(0.1, 2 * (o.dampingRatio ?? 0.05)),
       ),
     );
-  if (bands.length >= FEWEST_BANDS) return { bands, equations, gain: null, motion: null };
+  if (bands.length >= FEWEST_BANDS) {
+    const shown = { bands, equations, gain: null, motion: null };
+    if (tellsEffectiveness(shown)) return shown;
+  }
   const none = { bands: [], equations, gain: null, motion: null };
   const reference = referenceByStick(axis, onClock, stepS);
   if (reference === null || controller === null) return none;
