@@ -32,7 +32,7 @@ const FEWEST_BANDS = 3;
  * And how well they must tell its ln K: where a stick moves the demand of a weak loop only at frequencies at which the body hardly
  * answers, noise fits as well, and the motion as a whole says more.
  */
-const MOST_STD = 0.2;
+const MOST_STD = 0.35;
 
 const tellsEffectiveness = (shown: AxisEvidence): boolean => effectivenessStd(shown) < MOST_STD;
 
