@@ -11,6 +11,7 @@ import {
 import { shownByStick } from './fit-plant.js';
 import type { SupposedPlant } from './fit-axes.js';
 import type { AxisIdentification } from './identify.js';
+import { OFTEN_CUT } from './gain-bounds.js';
 import { AIM, largestAttitudeFactor, predict, type GainFactors } from './gain-search.js';
 
 export interface AxisDecision {
@@ -59,6 +60,8 @@ export function adviseGains({ decisions, upset, bending }: GainAdviceContext): A
     if (wanted === null || id.controller === null) return [];
     const raises = Math.max(wanted.P, wanted.I, wanted.D, wanted.attitude) > 1 + NO_CHANGE;
     if (!raises || !(upset || bending.has(axis))) return adviceOf(axis, id, wanted, measured, rule, from);
+    if (!bending.has(axis) && shown !== null && tippedForWeakness(id, shown))
+      return adviceOf(axis, id, wanted, shown, null, null);
     // No gain goes up; what can come down does, if that alone is a stable aircraft.
     const lowered = {
       P: Math.min(1, wanted.P),
@@ -73,14 +76,30 @@ export function adviseGains({ decisions, upset, bending }: GainAdviceContext): A
       const attitude = largestAttitudeFactor(id, id.plant, SAME, AIM) ?? 1;
       Object.assign(lowered, SAME, { attitude: Math.min(1, Math.max(attitude, LEAST_ATTITUDE)) });
     }
-    const holds = id.draws.filter((draw) => {
-      const m = predict(id, draw, lowered);
-      return m?.rate?.stable === true && m.attitude?.stable !== false;
-    }).length;
     const expected = predict(id, id.plant, lowered);
-    if (expected === null || holds < SURE_SHARE * id.draws.length) return [];
+    if (expected === null || stableShare(id, lowered) < SURE_SHARE) return [];
     return adviceOf(axis, id, lowered, { ...measured, factors: lowered, expected, trade: [] }, null, from);
   });
+}
+
+/** Share of the plausible plants with which both loops are stable. */
+function stableShare(id: AxisIdentification, f: GainFactors): number {
+  const stable = id.draws.filter((draw) => {
+    const m = predict(id, draw, f);
+    return m?.rate?.stable === true && m.attitude?.stable !== false;
+  });
+  return stable.length / id.draws.length;
+}
+
+/**
+ * Whether an aircraft tipped over because this axis was held too weakly, as its own swing shows: the demand that explains the swing
+ * turned the body the right way and met no stop, hardly any plausible plant holds with today's gains, and nearly every one does
+ * with those that are called for. Then less of them all would be the danger.
+ */
+function tippedForWeakness(id: AxisIdentification, { factors, why }: GainDecision): boolean {
+  if (factors === null || id.cutShare > OFTEN_CUT) return false;
+  const loose = why === 'too-loose' || factors.P > 1 + LITTLE_RAISE;
+  return loose && stableShare(id, SAME) < 1 - SURE_SHARE && stableShare(id, factors) >= SURE_SHARE;
 }
 
 const SAME: GainFactors = { P: 1, I: 1, D: 1, attitude: 1 };
