@@ -131,13 +131,14 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
   // Margins of today's loop may lie beyond what they are traced in: a loop that far off is too tight.
   if (plant === null || margins === null || controller === null) return null;
   const shaken = id.structuralPeak;
-  const { aim, kept: wanted, comfortable, slowShare } = targetsOf(id, by);
+  const { aim: lowest, raiseAim, kept: wanted, comfortable, slowShare } = targetsOf(id, by);
   const same = { P: 1, I: 1, D: 1, attitude: 1 };
   const kept = shareOfDraws(id, same, REQUIRED);
   const keeps = (target: MarginTarget): boolean =>
     meets(margins.rate, target) && kept.rate >= 1 - WORST_SHARE;
   const most = boundsOf(id, by, !keeps(TARGETS.comfortable));
   const fastest = tune(id, plant);
+  const aim = (tune(id, plant, lowest)?.factors.P ?? 0) > 1 ? raiseAim : lowest;
   const balanced = tune(id, plant, aim);
   const tuned = tune(id, plant, aim, most.terms) ?? balanced;
   if (tuned === null || balanced === null || fastest === null) return null;
