@@ -193,7 +193,7 @@ export function madeIdentification(made: MadeAxis = {}): AxisIdentification {
     bendingHz: made.bendingHz ?? [],
     structuralPeak: made.structuralPeak ?? null,
     cutShare: made.cutShare ?? 0,
-    motion: made.motion ?? { rateStd: 0.05, rateHz: 1, demandHz: 2, fastDemandStd: 0.01 },
+    motion: made.motion ?? { rateStd: 0.05, rateHz: 1, demandHz: 2, fastDemandStd: 0.01, stickStd: 0 },
     from: 'made data',
     why: plant === null ? 'nothing moves this axis; fly small single stick movements' : null,
   };

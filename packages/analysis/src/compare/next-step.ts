@@ -129,7 +129,7 @@ function pooledAdvice(last: HoverSummary, loops: AxisLoopsOverHovers): Advice[] 
     bendingHz: [],
     structuralPeak: last.axes[axis].structuralPeak,
     cutShare: 0,
-    motion: { rateStd: 0, rateHz: 0, demandHz: 0, fastDemandStd: 0 },
+    motion: { rateStd: 0, rateHz: 0, demandHz: 0, fastDemandStd: 0, stickStd: 0 },
     from: '',
     why: null,
   };

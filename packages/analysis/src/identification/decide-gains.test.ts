@@ -206,9 +206,14 @@ describe('decideOnSupposed', () => {
     ki: good.ki * factor,
     kd: good.kd * factor,
   });
-  const unseen = (controller: AxisController, from: SupposedPlant['from'], fastDemandStd: number) => {
+  const unseen = (
+    controller: AxisController,
+    from: SupposedPlant['from'],
+    fastDemandStd: number,
+    stickStd = 0,
+  ) => {
     const { draws } = madeIdentification({ spread: 0.3 });
-    const motion = { rateStd: 0.05, rateHz: 1.2, demandHz: 2, fastDemandStd };
+    const motion = { rateStd: 0.05, rateHz: 1.2, demandHz: 2, fastDemandStd, stickStd };
     return {
       ...madeIdentification({ plant: null, controller, motion }),
       supposed: { plant: PLANT, draws, from },
@@ -222,6 +227,13 @@ describe('decideOnSupposed', () => {
     expect(decideOn(unseen(times(0.4), 'motion', CALM)).supposed!.factors!.P).toBeGreaterThan(1.4);
     expect(decideOn(unseen(times(0.05), 'motion', CALM)).supposed!.factors!.P).toBeLessThanOrEqual(6);
     expect(decideOn(unseen(times(2), 'motion', CALM)).supposed!.factors!.P).toBeLessThan(0.7);
+  });
+
+  it('raises it by little where a stick was flown and did not show through the gusts', () => {
+    const raised = (stickStd: number) =>
+      decideOn(unseen(times(0.1), 'motion', CALM, stickStd)).supposed!.factors!;
+    expect(raised(0.01).P).toBeGreaterThan(2);
+    near(raised(0.08).P, 1.6, 1e-9);
   });
 
   it('raises little that its motion in gusts has shown while the stops cut its demand, and nothing of a loop short of margin', () => {
@@ -284,7 +296,7 @@ describe('decideOnSupposed', () => {
 });
 
 describe('ruleOfThumb', () => {
-  const still = { rateStd: 0.05, rateHz: 1.2, demandHz: 2, fastDemandStd: 0.02 };
+  const still = { rateStd: 0.05, rateHz: 1.2, demandHz: 2, fastDemandStd: 0.02, stickStd: 0 };
   const loose = { ...still, rateStd: 0.3, rateHz: 0.4 };
   const restless = { ...still, fastDemandStd: 0.3 };
 

@@ -41,12 +41,17 @@ const WHILE_CUT = {
   tight: { P: 1, attitude: 1.5, terms: 1 },
 } as const;
 
+/** A stick that moves by more than this was flown, not only held (standard deviation, −1…1; judgement). */
+const FLOWN_STICK = 0.025;
+/** Where a stick was flown and yet did not show through the gusts, the gusts rule, and what they tell of the plant is the less sure. */
+const IN_STRONG_GUSTS = { P: 1.6, attitude: 1.5, terms: 2 } as const;
+
 /** @param tight the loop does not keep the margins that it should */
-export function boundsOf({ cutShare }: AxisIdentification, by: ShownBy, tight: boolean): StepBounds {
+export function boundsOf({ cutShare, motion }: AxisIdentification, by: ShownBy, tight: boolean): StepBounds {
   const most = BOUNDS[by];
-  return by === 'motion' && cutShare > OFTEN_CUT
-    ? { ...most, ...(tight ? WHILE_CUT.tight : WHILE_CUT.loose) }
-    : most;
+  if (by !== 'motion') return most;
+  if (cutShare > OFTEN_CUT) return { ...most, ...(tight ? WHILE_CUT.tight : WHILE_CUT.loose) };
+  return motion.stickStd > FLOWN_STICK ? { ...most, ...IN_STRONG_GUSTS } : most;
 }
 
 export interface Targets {

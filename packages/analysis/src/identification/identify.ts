@@ -120,7 +120,7 @@ export function identifyAxes(
       structuralPeak(axis, rates, stepS, rigidLoop(shown[axis], controllers[axis]), swingsHz),
       applied,
       declared,
-      motionOf(rates[axis], asked[axis], stepS),
+      motionOf(rates[axis], asked[axis], flown.onClock(`stick.${axis}`), stepS),
       flight.signals.has(`stick.${axis}`),
       oscillations.some((o) => o.axis === axis && o.selfSustained),
     ),

@@ -10,12 +10,19 @@ export interface Motion {
   /** Mean frequency of the demand asked, Hz, and the standard deviation of what of it is faster than some 5 Hz. */
   readonly demandHz: number;
   readonly fastDemandStd: number;
+  /** Standard deviation of the stick, −1…1; 0 without one. */
+  readonly stickStd: number;
 }
 
 /** Two moving averages of this length let through what is slower than some 5 Hz. */
 const SMOOTHING_S = 0.12;
 
-export function motionOf(rate: Float64Array | null, demand: Float64Array | null, stepS: number): Motion {
+export function motionOf(
+  rate: Float64Array | null,
+  demand: Float64Array | null,
+  stick: Float64Array | null,
+  stepS: number,
+): Motion {
   const width = Math.max(1, Math.round(SMOOTHING_S / stepS));
   const slow = rate === null ? null : frequencyOf(smoothed(smoothed(rate, width), width), stepS);
   const asked = demand === null ? null : frequencyOf(smoothed(demand, 1), stepS);
@@ -32,6 +39,7 @@ export function motionOf(rate: Float64Array | null, demand: Float64Array | null,
     rateHz: slow?.hz ?? 0,
     demandHz: asked?.hz ?? 0,
     fastDemandStd: fast?.std ?? 0,
+    stickStd: stick === null ? 0 : frequencyOf(stick, stepS).std,
   };
 }
 
