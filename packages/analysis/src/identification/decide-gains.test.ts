@@ -230,8 +230,8 @@ describe('decideOnSupposed', () => {
   });
 
   it('raises it by little where a stick was flown and did not show through the gusts', () => {
-    const raised = (stickStd: number) =>
-      decideOn(unseen(times(0.1), 'motion', CALM, stickStd)).supposed!.factors!;
+    const weak = { ...times(0.1), attitude: 0.15 * CONTROLLER.attitude! };
+    const raised = (stickStd: number) => decideOn(unseen(weak, 'motion', CALM, stickStd)).supposed!.factors!;
     expect(raised(0.01).P).toBeGreaterThan(2);
     near(raised(0.08).P, 1.6, 1e-9);
   });

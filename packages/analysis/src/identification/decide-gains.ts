@@ -1,6 +1,7 @@
 /** Which factors on the gains of one axis its identified loops call for, as far as their uncertainty allows. */
 import type { Complex } from '../control/complex.js';
 import type { AxisIdentification } from './identify.js';
+import { drawnMargins } from './drawn-margins.js';
 import { loopsOf } from './identify.js';
 import {
   AIM,
@@ -56,6 +57,16 @@ const NEARLY_EVERY = 0.05;
 const TRADE = [0.7, 1, 1.4];
 const SMALLEST = 0.01;
 const LARGEST = 10;
+
+/** A gain margin as uncertain as this, dB, is as good as unknown; a share of plants that miss the requirement which speaks all the same. */
+const UNKNOWN_DB = 9;
+const UNHELD = 0.8;
+
+/** Half the distance between the 16th and 84th percentile of the drawn gain margins of the rate loop today, dB; 0 where too few have one. */
+function gainSpreadDb(id: AxisIdentification): number {
+  const known = drawnMargins(id).flatMap(({ margins }) => margins.rate?.gainMarginDb ?? []);
+  return known.length < id.draws.length / 2 ? 0 : (quantile(known, 0.84) - quantile(known, 0.16)) / 2;
+}
 
 const bounded = (factor: number): number => Math.max(SMALLEST, Math.min(LARGEST, factor));
 
@@ -131,14 +142,16 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
   // Margins of today's loop may lie beyond what they are traced in: a loop that far off is too tight.
   if (plant === null || margins === null || controller === null) return null;
   const shaken = id.structuralPeak;
-  const { aim: lowest, raiseAim, kept: wanted, comfortable, slowShare } = targetsOf(id, by);
+  const { aim: plainAim, raiseAim, kept: wanted, comfortable, slowShare } = targetsOf(id, by);
   const same = { P: 1, I: 1, D: 1, attitude: 1 };
   const kept = shareOfDraws(id, same, REQUIRED);
   const keeps = (target: MarginTarget): boolean =>
     meets(margins.rate, target) && kept.rate >= 1 - WORST_SHARE;
   const most = boundsOf(id, by, !keeps(TARGETS.comfortable));
   const fastest = tune(id, plant);
-  const aim = (tune(id, plant, lowest)?.factors.P ?? 0) > 1 ? raiseAim : lowest;
+  // What is as good as unknown changes nothing, but for a loop that hardly any plausible plant holds.
+  if (by !== 'sticks' && kept.rate > 1 - UNHELD && gainSpreadDb(id) > UNKNOWN_DB) return null;
+  const aim = (tune(id, plant, plainAim)?.factors.P ?? 0) > 1 ? raiseAim : plainAim;
   const balanced = tune(id, plant, aim);
   const tuned = tune(id, plant, aim, most.terms) ?? balanced;
   if (tuned === null || balanced === null || fastest === null) return null;
@@ -201,9 +214,11 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
     const raise = most.P;
     factors = scaled(k);
     if (factors.P > raise) {
-      // I and D in the balance they have in the end, not cut along with P.
+      // I and D in the balance they have in the end, not cut along with P; while P stops short, no term of a loop that keeps its
+      // margins comes down, for it may be what makes the loop as fast as it is.
+      const lowest = keeps(TARGETS.comfortable) ? 1 : 0;
       const inBalance = (of: 'I' | 'D'): number =>
-        Math.min(most.terms, (raise * balanced.factors[of]) / balanced.factors.P);
+        Math.max(lowest, Math.min(most.terms, (raise * balanced.factors[of]) / balanced.factors.P));
       factors = { P: raise, I: inBalance('I'), D: inBalance('D'), attitude: 1 };
       limited =
         raise === 1
@@ -223,6 +238,13 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
     if (k > 0) factors = { ...factors, attitude: Math.min(Math.max(k, SMALLEST), most.attitude) };
     if (attitudeFine && rateFine) factors = same;
   }
+  const least = (factor: number): number => Math.max(factor, Math.min(1, most.least));
+  factors = {
+    P: least(factors.P),
+    I: least(factors.I),
+    D: least(factors.D),
+    attitude: least(factors.attitude),
+  };
   const expected = predict(id, plant, factors);
   // Nothing is advised that would not meet the requirement with the likeliest plant.
   if (expected === null || !meets(expected.rate, REQUIRED)) return null;

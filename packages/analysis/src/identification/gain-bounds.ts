@@ -21,6 +21,8 @@ export interface StepBounds {
   readonly P: number;
   readonly attitude: number;
   readonly terms: number;
+  /** Smallest factor on any gain; 0: none. */
+  readonly least: number;
 }
 
 /**
@@ -29,11 +31,11 @@ export interface StepBounds {
  * other. Where a swing or another axis is all there is, stability comes first: the next hover shall bear stick movements.
  */
 const BOUNDS: Readonly<Record<ShownBy, StepBounds>> = {
-  sticks: { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8 },
-  'weak-stick': { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8 },
-  oscillation: { mostCaution: 0.7, P: 2, attitude: 1.5, terms: 3 },
-  motion: { mostCaution: 0.75, P: 6, attitude: 2, terms: 5 },
-  'other-axes': { mostCaution: 0.7, P: 1, attitude: 1, terms: 1 },
+  sticks: { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8, least: 0 },
+  'weak-stick': { mostCaution: 0.75, P: 10, attitude: 2.5, terms: 8, least: 0 },
+  oscillation: { mostCaution: 0.7, P: 2, attitude: 1.5, terms: 3, least: 0 },
+  motion: { mostCaution: 0.75, P: 6, attitude: 2, terms: 5, least: 0 },
+  'other-axes': { mostCaution: 0.7, P: 1, attitude: 1, terms: 1, least: 0 },
 };
 /** On the motion in gusts while the stops cut the demand: a little where the loop is loose, nothing where it is too tight in any way. */
 const WHILE_CUT = {
@@ -45,13 +47,25 @@ const WHILE_CUT = {
 const FLOWN_STICK = 0.025;
 /** Where a stick was flown and yet did not show through the gusts, the gusts rule, and what they tell of the plant is the less sure. */
 const IN_STRONG_GUSTS = { P: 1.6, attitude: 1.5, terms: 2 } as const;
+/**
+ * What held together while a stick was flown is not far from stable: without strong bands of the stick and without a swing of its own
+ * no gain of it comes down further than this at once.
+ */
+const HELD = 0.4;
 
 /** @param tight the loop does not keep the margins that it should */
-export function boundsOf({ cutShare, motion }: AxisIdentification, by: ShownBy, tight: boolean): StepBounds {
-  const most = BOUNDS[by];
+export function boundsOf(
+  { cutShare, motion, evidence }: AxisIdentification,
+  by: ShownBy,
+  tight: boolean,
+): StepBounds {
+  const flown = motion.stickStd > FLOWN_STICK;
+  const held =
+    flown && by !== 'sticks' && evidence.equations.length === 0 && evidence.gain?.from !== 'large-swing';
+  const most = { ...BOUNDS[by], least: held ? HELD : 0 };
   if (by !== 'motion') return most;
   if (cutShare > OFTEN_CUT) return { ...most, ...(tight ? WHILE_CUT.tight : WHILE_CUT.loose) };
-  return motion.stickStd > FLOWN_STICK ? { ...most, ...IN_STRONG_GUSTS } : most;
+  return flown ? { ...most, ...IN_STRONG_GUSTS } : most;
 }
 
 export interface Targets {
