@@ -123,7 +123,7 @@ describe('the closed-loop trial', () => {
 const fleet = seeds(10_001, 16);
 
 describe('the tool against fixed steps by someone who is told the truth, on the same 16 aircraft', () => {
-  it('puts clearly more of them right, and hardly ever does harm', () => {
+  it('puts clearly more of them right, and does no harm', () => {
     const rule = summariseTrials(fleet.map((seed) => runTrial(seed, truthToldRule)));
     const tool = summariseTrials(fleet.map((seed) => runTrial(seed, toolAdviser, { askWhenGood: true })));
     console.log(formatSummaries({ 'this tool': tool, 'fixed steps, told the truth': rule }));
@@ -131,13 +131,13 @@ describe('the tool against fixed steps by someone who is told the truth, on the 
     expect(rule.goodWithinPct[2]).toBeGreaterThan(35);
     expect(rule.goodWithinPct[2]).toBeLessThan(75);
     expect(rule.goodWithinPct[4]).toBeGreaterThan(75);
-    // Wanted are 90 % and 98 % and no harm at all; what is met is in docs/methods.md. This holds what has been reached.
+    // Wanted; over more aircraft not all of it is met (docs/methods.md). On these it is, and is to stay so.
     expect(tool.goodWithinPct[2]).toBeGreaterThan(rule.goodWithinPct[2]! + 15);
-    expect(tool.goodWithinPct[2]).toBeGreaterThanOrEqual(80);
-    expect(tool.goodWithinPct[4]).toBeGreaterThanOrEqual(87);
+    expect(tool.goodWithinPct[2]).toBeGreaterThanOrEqual(90);
+    expect(tool.goodWithinPct[4]).toBeGreaterThanOrEqual(98);
     expect(tool.medianChanges).toBe(1);
-    expect(tool.unsafe).toBeLessThanOrEqual(1);
-    expect(tool.newUpsets).toBeLessThanOrEqual(1);
+    expect(tool.unsafe).toBe(0);
+    expect(tool.newUpsets).toBe(0);
     expect(tool.flexible).toBe(3);
     expect(tool.unmodelled).toBeGreaterThanOrEqual(4);
   }, 900_000);

@@ -151,8 +151,11 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
   const fastest = tune(id, plant);
   // What is as good as unknown changes nothing, but for a loop that hardly any plausible plant holds.
   if (by !== 'sticks' && kept.rate > 1 - UNHELD && gainSpreadDb(id) > UNKNOWN_DB) return null;
-  const aim = (tune(id, plant, plainAim)?.factors.P ?? 0) > 1 ? raiseAim : plainAim;
-  const balanced = tune(id, plant, aim);
+  const alike = (a: MarginTarget, b: MarginTarget): boolean =>
+    a.gainMarginDb === b.gainMarginDb && a.phaseMarginDeg === b.phaseMarginDeg;
+  const plain = alike(plainAim, AIM) ? fastest : tune(id, plant, plainAim);
+  const aim = (plain?.factors.P ?? 0) > 1 ? raiseAim : plainAim;
+  const balanced = alike(aim, plainAim) ? plain : tune(id, plant, aim);
   const tuned = tune(id, plant, aim, most.terms) ?? balanced;
   if (tuned === null || balanced === null || fastest === null) return null;
   const crossover = margins.rate?.crossoverHz ?? null;

@@ -11,7 +11,7 @@ import { gainOfRunaway, gatherEvidence, motionInGusts, type KnownOscillation } f
 import { judged, marginsOf, rateLoopAt, type AxisLoops, type BothMargins } from './loop-model.js';
 import { motionOf, type Motion } from './motion.js';
 import type { PlantParameters } from './plant-model.js';
-import { structuralPeak, type StructuralPeak } from './structural-peak.js';
+import { rateSpectra, structuralPeak, type StructuralPeak } from './structural-peak.js';
 
 export interface AxisIdentification {
   readonly axis: AxisName;
@@ -108,6 +108,7 @@ export function identifyAxes(
       fits[axis] = null;
   const supposed = supposePlants(evidence, fits);
   const shown = eachAxis((axis) => (shows(evidence[axis]) ? fits[axis] : null));
+  const spectra = rateSpectra(rates, stepS);
   const swingsHz = oscillations.filter((o) => o.selfSustained).map((o) => o.frequencyHz);
   return eachAxis((axis) =>
     describe(
@@ -117,7 +118,7 @@ export function identifyAxes(
       supposed[axis],
       evidence[axis],
       bending[axis],
-      structuralPeak(axis, rates, stepS, rigidLoop(shown[axis], controllers[axis]), swingsHz),
+      structuralPeak(axis, spectra, rigidLoop(shown[axis], controllers[axis]), swingsHz),
       applied,
       declared,
       motionOf(rates[axis], asked[axis], flown.onClock(`stick.${axis}`), stepS),

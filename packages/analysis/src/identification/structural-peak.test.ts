@@ -1,8 +1,9 @@
+import type { AxisName } from '@settle/parser';
 import { describe, expect, it } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
 import { drivenResonance } from '../../../../tests/support/resonance.js';
 import { complex, type Complex } from '../control/complex.js';
-import { structuralPeak } from './structural-peak.js';
+import { rateSpectra, structuralPeak as peakOf } from './structural-peak.js';
 
 const HZ = 200;
 const STEP_S = 1 / HZ;
@@ -36,6 +37,14 @@ function mode(seed: number, hz: number, share = 0.5): Float64Array {
 const sum = (a: Float64Array, b: Float64Array): Float64Array => a.map((v, i) => v + b[i]!);
 
 const rates = (seed: number) => ({ roll: rigid(seed), pitch: rigid(seed + 1), yaw: rigid(seed + 2) });
+
+const structuralPeak = (
+  axis: AxisName,
+  of: Parameters<typeof rateSpectra>[0],
+  stepS: number,
+  loop: Parameters<typeof peakOf>[2],
+  swingsHz: readonly number[],
+) => peakOf(axis, rateSpectra(of, stepS), loop, swingsHz);
 
 describe('structuralPeak', () => {
   it('finds a lightly damped mode that gusts shake, within a bin, and on its own axis only', () => {

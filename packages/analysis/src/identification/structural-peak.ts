@@ -3,9 +3,9 @@
  * rigid aircraft's loop makes of noise and gusts. How much of a loop's gain it is the spectrum does not tell, for gusts move the
  * structure as well; but a rate loop raised without regard to it may find its limit there.
  */
-import type { AxisName } from '@settle/parser';
+import { AXES, type AxisName } from '@settle/parser';
 import { absolute, add, complex, type Complex } from '../control/complex.js';
-import type { EachAxis } from '../per-axis.js';
+import { eachAxis, type EachAxis } from '../per-axis.js';
 import { quantile } from '../signals.js';
 import { detrendInPlace } from '../spectrum/detrend.js';
 import { transformReal } from '../spectrum/fft.js';
@@ -44,26 +44,29 @@ interface Spectrum {
   readonly db: Float64Array;
 }
 
+/** Spectra of all axes over a hover; null where it is too short or an axis has no rate. */
+export type RateSpectra = Readonly<EachAxis<Spectrum | null>>;
+
+/** @param rates over the hover, rad/s, on one clock */
+export const rateSpectra = (rates: Readonly<EachAxis<Float64Array | null>>, stepS: number): RateSpectra =>
+  eachAxis((axis) => spectrumOf(rates[axis], stepS));
+
 /**
- * @param rates over the hover, rad/s, on one clock
  * @param rigidLoop L(jω) of the axis' rate loop without any bending, for what it makes of noise; null where it is not known
  * @param swingsHz at which any axis swings by itself
  * @returns the highest; null where there is none, or the hover is too short to tell
  */
 export function structuralPeak(
   axis: AxisName,
-  rates: Readonly<EachAxis<Float64Array | null>>,
-  stepS: number,
+  spectra: RateSpectra,
   rigidLoop: ((omega: number) => Complex) | null,
   swingsHz: readonly number[],
 ): StructuralPeak | null {
-  const own = spectrumOf(rates[axis], stepS);
+  const own = spectra[axis];
   if (own === null) return null;
   const whitened = rigidLoop === null ? own : withoutLoop(own, rigidLoop);
-  const others = (['roll', 'pitch', 'yaw'] as const)
-    .filter((other) => other !== axis)
-    .flatMap((other) => spectrumOf(rates[other], stepS) ?? []);
-  const highest = Math.min(HIGHEST_HZ, HIGHEST_SHARE / stepS);
+  const others = AXES.filter((other) => other !== axis).flatMap((other) => spectra[other] ?? []);
+  const highest = Math.min(HIGHEST_HZ, HIGHEST_SHARE * 2 * own.hz.at(-1)!);
   let best: StructuralPeak | null = null;
   for (let i = 2; i < own.hz.length - 2; i++) {
     const hz = own.hz[i]!;
