@@ -147,7 +147,7 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
   const kept = shareOfDraws(id, same, REQUIRED);
   const keeps = (target: MarginTarget): boolean =>
     meets(margins.rate, target) && kept.rate >= 1 - WORST_SHARE;
-  const most = boundsOf(id, by, !keeps(TARGETS.comfortable));
+  const most = boundsOf(id, by);
   const fastest = tune(id, plant);
   // What is as good as unknown changes nothing, but for a loop that hardly any plausible plant holds.
   if (by !== 'sticks' && kept.rate > 1 - UNHELD && gainSpreadDb(id) > UNKNOWN_DB) return null;

@@ -37,12 +37,8 @@ const BOUNDS: Readonly<Record<ShownBy, StepBounds>> = {
   motion: { mostCaution: 0.75, P: 6, attitude: 2, terms: 5, least: 0 },
   'other-axes': { mostCaution: 0.7, P: 1, attitude: 1, terms: 1, least: 0 },
 };
-/** On the motion in gusts while the stops cut the demand: a little where the loop is loose, nothing where it is too tight in any way. */
-const WHILE_CUT = {
-  loose: { P: 2, attitude: 1.5, terms: 2 },
-  tight: { P: 1, attitude: 1.5, terms: 1 },
-} as const;
-
+/** On the motion in gusts nothing goes up while the stops cut the demand. */
+const WHILE_CUT = { P: 1, attitude: 1, terms: 1 } as const;
 /** A stick that moves by more than this was flown, not only held (standard deviation, −1…1; judgement). */
 const FLOWN_STICK = 0.025;
 /** Where a stick was flown and yet did not show through the gusts, the gusts rule, and what they tell of the plant is the less sure. */
@@ -53,18 +49,13 @@ const IN_STRONG_GUSTS = { P: 1.6, attitude: 1.5, terms: 2 } as const;
  */
 const HELD = 0.4;
 
-/** @param tight the loop does not keep the margins that it should */
-export function boundsOf(
-  { cutShare, motion, evidence }: AxisIdentification,
-  by: ShownBy,
-  tight: boolean,
-): StepBounds {
+export function boundsOf({ cutShare, motion, evidence }: AxisIdentification, by: ShownBy): StepBounds {
   const flown = motion.stickStd > FLOWN_STICK;
   const held =
     flown && by !== 'sticks' && evidence.equations.length === 0 && evidence.gain?.from !== 'large-swing';
   const most = { ...BOUNDS[by], least: held ? HELD : 0 };
   if (by !== 'motion') return most;
-  if (cutShare > OFTEN_CUT) return { ...most, ...(tight ? WHILE_CUT.tight : WHILE_CUT.loose) };
+  if (cutShare > OFTEN_CUT) return { ...most, ...WHILE_CUT };
   return flown ? { ...most, ...IN_STRONG_GUSTS } : most;
 }
 
