@@ -85,6 +85,18 @@ export function adviseNext({
     });
   out.push(...gains);
   if (filters !== undefined && !wired) out.push(...adviseFilters(filters, decisions, lost));
+  const shaken = findings.filter(
+    (f) => f.id === 'structural-resonance' && f.axis !== null && !bending.has(f.axis),
+  );
+  if (shaken.length > 0)
+    out.push({
+      step: 1,
+      kind: 'mechanical',
+      basis: 'rule-of-thumb',
+      because: shaken.map((f) => f.summary),
+      watchFor: 'play, cracks, loose screws and joints that give',
+      text: `With the battery unplugged, look over arms, joints and mounts of what turns ${[...new Set(shaken.map((f) => f.axis!))].join(' and ')}: what is stiffer or lighter shakes less.`,
+    });
   if (bending.size > 0)
     out.push({
       step: 1,

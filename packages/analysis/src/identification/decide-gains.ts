@@ -179,7 +179,9 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
     };
   let limited =
     shaken === null
-      ? null
+      ? aim === raiseAim && raiseAim.gainMarginDb > AIM.gainMarginDb
+        ? `what only the motion in gusts has shown is raised to ${String(aim.gainMarginDb)} dB of gain margin instead of ${String(AIM.gainMarginDb)} dB`
+        : null
       : `something of the structure shakes this axis at ${shaken.frequencyHz.toFixed(1)} Hz (${shaken.riseDb.toFixed(0)} dB above what lies around it), and what it does to the loop is not identified: ${String(aim.gainMarginDb)} dB are aimed at there instead of ${String(AIM.gainMarginDb)} dB`;
   let factors: GainFactors = same;
   if (!rateFine) {
@@ -228,7 +230,10 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
           ? 'nothing is raised on what little this hover shows of the axis'
           : `raising P is limited to ${String(raise)} times in one step`;
     } else if (tuned !== balanced && tuned.factors.P < 0.9 * balanced.factors.P)
-      limited = `raising I and D is limited to ${String(most.terms)} times in one step, so P is lower than it will be in the end`;
+      limited =
+        most.terms === 1
+          ? 'I and D are not raised on what little this hover shows of the axis, so P is lower than it will be in the end'
+          : `raising I and D is limited to ${String(most.terms)} times in one step, so P is lower than it will be in the end`;
     factors = { ...factors, P: bounded(factors.P), I: bounded(factors.I), D: bounded(factors.D) };
   }
   if (controller.attitude !== null) {
@@ -242,6 +247,8 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
     if (attitudeFine && rateFine) factors = same;
   }
   const least = (factor: number): number => Math.max(factor, Math.min(1, most.least));
+  if (Math.min(factors.P, factors.I, factors.D, factors.attitude) < most.least)
+    limited = `what held together while a stick was flown comes down to no less than ${String(most.least)} times in one step`;
   factors = {
     P: least(factors.P),
     I: least(factors.I),

@@ -109,7 +109,7 @@ export function identifyAxes(
   const supposed = supposePlants(evidence, fits);
   const shown = eachAxis((axis) => (shows(evidence[axis]) ? fits[axis] : null));
   const spectra = rateSpectra(rates, stepS);
-  const swingsHz = oscillations.filter((o) => o.selfSustained).map((o) => o.frequencyHz);
+  const swings = oscillations.filter((o) => o.selfSustained);
   return eachAxis((axis) =>
     describe(
       axis,
@@ -118,7 +118,7 @@ export function identifyAxes(
       supposed[axis],
       evidence[axis],
       bending[axis],
-      structuralPeak(axis, spectra, rigidLoop(shown[axis], controllers[axis]), swingsHz),
+      structuralPeak(axis, spectra, rigidLoop(shown[axis], controllers[axis]), swings),
       applied,
       declared,
       motionOf(rates[axis], asked[axis], flown.onClock(`stick.${axis}`), stepS),

@@ -79,7 +79,7 @@ function shakenFinding({ axis, id, measured }: AxisDecision, studies: readonly A
       `something of the structure shakes ${axis} at ${frequencyHz.toFixed(1)} Hz; the rate loop may find its gain limit there before the margins say so`,
       [
         `the ${axis} rate’s spectrum stands ${riseDb.toFixed(0)} dB above what lies around it, at least twice as much (in dB) as on the other axes; no swing has a multiple there`,
-        'look for play, cracks and soft mounts on this axis',
+        'the peak was seen, what it does to the loop was not: the stated gain margin holds for an aircraft that does not bend',
       ],
     ),
   ];

@@ -43,8 +43,8 @@ const structuralPeak = (
   of: Parameters<typeof rateSpectra>[0],
   stepS: number,
   loop: Parameters<typeof peakOf>[2],
-  swingsHz: readonly number[],
-) => peakOf(axis, rateSpectra(of, stepS), loop, swingsHz);
+  swings: Parameters<typeof peakOf>[3],
+) => peakOf(axis, rateSpectra(of, stepS), loop, swings);
 
 describe('structuralPeak', () => {
   it('finds a lightly damped mode that gusts shake, within a bin, and on its own axis only', () => {
@@ -74,7 +74,7 @@ describe('structuralPeak', () => {
     const one = { ...calm, roll: turning.roll };
     expect(structuralPeak('roll', turning, STEP_S, null, [])).toBeNull();
     expect(structuralPeak('roll', one, STEP_S, null, [])!.frequencyHz).toBeCloseTo(21.5, 0);
-    expect(structuralPeak('roll', one, STEP_S, null, [7.1])).toBeNull();
+    expect(structuralPeak('roll', one, STEP_S, null, [{ axis: 'pitch', frequencyHz: 7.1 }])).toBeNull();
   });
 
   it('is not misled by the peak of the loop itself where that is known', () => {
@@ -104,6 +104,16 @@ describe('structuralPeak', () => {
     const near = { ...calm, roll: own.map((v, i) => v + 0.01 * noise[i]!) };
     expect(structuralPeak('roll', near, STEP_S, null, [])!.frequencyHz).toBeCloseTo(14, 0);
     expect(structuralPeak('roll', near, STEP_S, loop, [])).toBeNull();
+  });
+
+  it('says nothing of an axis that swings by itself, wherever its peaks are', () => {
+    const calm = rates(600);
+    const shaken = { ...calm, pitch: sum(calm.pitch, mode(600, 23)) };
+    const swing = (axis: AxisName) => [{ axis, frequencyHz: 16.6 }];
+    // Within a bin of 0.5 Hz.
+    const seen = structuralPeak('pitch', shaken, STEP_S, null, swing('roll'))!;
+    expect(Math.abs(seen.frequencyHz - 23)).toBeLessThan(0.6);
+    expect(structuralPeak('pitch', shaken, STEP_S, null, swing('pitch'))).toBeNull();
   });
 
   it('says nothing of a hop', () => {

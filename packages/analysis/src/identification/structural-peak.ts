@@ -44,6 +44,12 @@ interface Spectrum {
   readonly db: Float64Array;
 }
 
+/** An oscillation that sustains itself. */
+export interface AxisSwing {
+  readonly axis: AxisName;
+  readonly frequencyHz: number;
+}
+
 /** Spectra of all axes over a hover; null where it is too short or an axis has no rate. */
 export type RateSpectra = Readonly<EachAxis<Spectrum | null>>;
 
@@ -53,24 +59,25 @@ export const rateSpectra = (rates: Readonly<EachAxis<Float64Array | null>>, step
 
 /**
  * @param rigidLoop L(jω) of the axis' rate loop without any bending, for what it makes of noise; null where it is not known
- * @param swingsHz at which any axis swings by itself
- * @returns the highest; null where there is none, or the hover is too short to tell
+ * @param swings of all axes that sustain themselves
+ * @returns the highest; null where there is none, where the hover is too short to tell, or the axis itself swings: what shakes it
+ *   then is its own loop, and no model of that loop is good enough near its limit to take it out
  */
 export function structuralPeak(
   axis: AxisName,
   spectra: RateSpectra,
   rigidLoop: ((omega: number) => Complex) | null,
-  swingsHz: readonly number[],
+  swings: readonly AxisSwing[],
 ): StructuralPeak | null {
   const own = spectra[axis];
-  if (own === null) return null;
+  if (own === null || swings.some((swing) => swing.axis === axis)) return null;
   const whitened = rigidLoop === null ? own : withoutLoop(own, rigidLoop);
   const others = AXES.filter((other) => other !== axis).flatMap((other) => spectra[other] ?? []);
   const highest = Math.min(HIGHEST_HZ, HIGHEST_SHARE * 2 * own.hz.at(-1)!);
   let best: StructuralPeak | null = null;
   for (let i = 2; i < own.hz.length - 2; i++) {
     const hz = own.hz[i]!;
-    if (hz < LOWEST_HZ || hz > highest || isOfSwing(hz, swingsHz)) continue;
+    if (hz < LOWEST_HZ || hz > highest || isOfSwing(hz, swings)) continue;
     if (whitened.db[i]! < Math.max(whitened.db[i - 1]!, whitened.db[i + 1]!)) continue;
     const { riseDb, scatterDb } = riseAt(whitened, i);
     if (riseDb < RISE_DB || riseDb < SCATTERS * scatterDb || riseDb <= (best?.riseDb ?? 0)) continue;
@@ -111,9 +118,9 @@ function withoutLoop({ hz, db }: Spectrum, loop: (omega: number) => Complex): Sp
   };
 }
 
-function isOfSwing(hz: number, swingsHz: readonly number[]): boolean {
-  return swingsHz.some((swing) =>
-    Array.from({ length: MULTIPLES }, (_, k) => (k + 1) * swing).some(
+function isOfSwing(hz: number, swings: readonly AxisSwing[]): boolean {
+  return swings.some(({ frequencyHz }) =>
+    Array.from({ length: MULTIPLES }, (_, k) => (k + 1) * frequencyHz).some(
       (multiple) => Math.abs(hz / multiple - 1) < NEAR_SWING,
     ),
   );
