@@ -3,7 +3,8 @@ import { calmBase } from './calm-base.js';
 import { basesOf, clustersOf, followingPeaks, scannedRecords, type FollowingPeak } from './find-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
-import type { TurningRotor } from './order-lines.js';
+import { jointPlaces } from './joint-places.js';
+import { angleOf, type TurningRotor } from './order-lines.js';
 import { placedRotors } from './place-rotors.js';
 import { SLOWEST_HZ, speedsFrom, togetherOf, type Commands } from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
@@ -28,10 +29,25 @@ export function findRotors(
   records: readonly SensorRecord[],
   moves: boolean,
 ): FoundRotors | null {
-  return (
-    (moves ? null : calmRotors(commands, searched, records)) ??
-    followingRotors(commands, searched, records, moves)
-  );
+  if (moves) return followingRotors(commands, searched, records, moves);
+  const found =
+    calmRotors(commands, searched, records) ?? followingRotors(commands, searched, records, moves);
+  return found === null ? null : { ...found, rotors: placedTogether(found, commands, records) };
+}
+
+/** Each rotor by its own course around the mean that was found; as they are where one course stands for all. */
+function placedTogether(
+  { power, lagS, rotors }: FoundRotors,
+  commands: Commands,
+  records: readonly SensorRecord[],
+): readonly TurningRotor[] {
+  if (commands.length === 1) return rotors;
+  const baseHz = meanHzOf(rotors);
+  const rough = speedsFrom(commands, power, lagS).map(({ rotor, speed, share }) => ({
+    ...angleOf(rotor, speed, share * baseHz, records[0]!),
+    speed,
+  }));
+  return jointPlaces(rough, records, SLOWEST_HZ) ?? rotors;
 }
 
 /** By what the commands explain of the lines while the throttle hardly moves. */
