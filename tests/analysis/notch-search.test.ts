@@ -74,7 +74,16 @@ function randomProblem(seed: number): SearchInput & { readonly lines: number } {
   const existing = findExistingFilters(flight, hover, null);
   const speeds = sampleSpeeds(flight, study);
   const controllers = Object.fromEntries(AXES.map((axis) => [axis, controller()]));
-  const model = modelRipple({ flight, hover, study, controllers, existing, speeds, filterRateHz: 400 });
+  const model = modelRipple({
+    flight,
+    hover,
+    study,
+    controllers,
+    flown: controllers,
+    existing,
+    speeds,
+    filterRateHz: 400,
+  });
   const crossoverHz = between(random, 1.5, 8);
   const input: CandidateInput = {
     model,

@@ -14,8 +14,9 @@ import type { KnownOscillation } from './identification/gather-evidence.js';
 import { identifyAxes, type AxisIdentification } from './identification/identify.js';
 import { axisSignals } from './oscillation/axis-signals.js';
 import { searchBand, type SearchBand } from './oscillation/band.js';
+import { heldForRipple } from './notch/hold-for-ripple.js';
 import { planForNextHover, withPlannedFilters } from './notch/plan-next.js';
-import type { GyroSpectra, NotchPlan } from './notch/plan-types.js';
+import type { GyroSpectra, NotchPlan, StudiedPlan } from './notch/plan-types.js';
 import { studyAxis } from './oscillation/study-axis.js';
 import { findPhases, longestHover } from './phases/find-phases.js';
 import { isUnavailable } from './unavailable.js';
@@ -83,11 +84,7 @@ export function studyFlight(flight: Flight, options: DiagnoseOptions = {}): Flig
     options.vibration === false
       ? { unavailable: 'vibration was not asked for' }
       : studyVibration(flight, hover, phases, axes.flatMap(ownOscillations));
-  const decisions = identified === null ? [] : decideAll(identified);
-  const planned = isUnavailable(vibration)
-    ? null
-    : planForNextHover(flight, hover, vibration, decisions, options.gains ?? null);
-  const filters = planned?.plan ?? (vibration as Unavailable);
+  const { decisions, planned } = decideNextHover(flight, hover, identified, vibration, options.gains ?? null);
   return {
     flight,
     phases,
@@ -95,19 +92,47 @@ export function studyFlight(flight: Flight, options: DiagnoseOptions = {}): Flig
     hover,
     band,
     axes,
-    // Once more with the filters in the loop: gains and filters are one step.
-    decisions:
-      identified === null ||
-      isUnavailable(filters) ||
-      filters.notches.length + Number(filters.lowPass !== null) === 0
-        ? decisions
-        : decideAll(withPlannedFilters(identified, filters)),
+    decisions,
     actuators: describeActuators(flight, hover),
     battery: describeBattery(flight, hover),
     vibration,
-    filters,
+    filters: planned?.plan ?? (vibration as Unavailable),
     gyroSpectra: planned?.spectra ?? [],
   };
+}
+
+interface NextHover {
+  readonly decisions: readonly AxisDecision[];
+  readonly planned: StudiedPlan | null;
+}
+
+/**
+ * Gains and filters are one step: filters are placed for the gains that the loops call for, the gains are decided once more with the
+ * filters in the loops, and where no filter takes out what higher gains make of the vibration, they are held, and filters placed for that.
+ */
+function decideNextHover(
+  flight: Flight,
+  hover: Interval,
+  identified: Readonly<Record<AxisName, AxisIdentification>> | null,
+  vibration: VibrationStudy | Unavailable,
+  gains: GainsFile | null,
+): NextHover {
+  const first = identified === null ? [] : decideAll(identified);
+  if (isUnavailable(vibration)) return { decisions: first, planned: null };
+  const decided = (planned: StudiedPlan): NextHover & { readonly unheld: readonly AxisDecision[] } => {
+    const { notches, lowPass } = planned.plan;
+    const unheld =
+      identified === null || (notches.length === 0 && lowPass === null)
+        ? first
+        : decideAll(withPlannedFilters(identified, planned.plan));
+    return { decisions: heldForRipple(unheld, planned), planned, unheld };
+  };
+  const once = decided(planForNextHover(flight, hover, vibration, first, gains));
+  const isHeld = once.decisions.some(
+    ({ measured, supposed }, i) =>
+      measured !== once.unheld[i]!.measured || supposed !== once.unheld[i]!.supposed,
+  );
+  return isHeld ? decided(planForNextHover(flight, hover, vibration, once.decisions, gains)) : once;
 }
 
 /** Swings of the aircraft itself that the gyro shows among its vibration. */

@@ -91,7 +91,10 @@ export function watchTexts({ changes }: GainGroup, oldGainsUnsafe: boolean): str
     ...new Set(wanted.map(({ watchFor }) => watchFor).filter((text) => text !== '')),
   ];
   const lowered = changes.filter(({ factor }) => factor < 1);
-  const raised = changes.filter(({ factor }) => factor >= 1);
+  // What a rate gain shows goes faster than what an attitude gain does.
+  const raised = changes
+    .filter(({ factor }) => factor >= 1)
+    .sort((a, b) => Number(a.loop === 'rate') - Number(b.loop === 'rate'));
   if (!oldGainsUnsafe || raised.length === 0) return [...texts(lowered), ...texts(raised)];
   return [
     ...texts(lowered),

@@ -17,6 +17,7 @@ import {
 } from './gain-search.js';
 import { boundsOf, OFTEN_CUT, shownBy, TARGETS, targetsOf, type ShownBy } from './gain-bounds.js';
 import { marginsOf, type BothMargins } from './loop-model.js';
+import type { PlantParameters } from './plant-model.js';
 
 export interface GainDecision {
   /** null: leave the gains as they are. */
@@ -268,11 +269,6 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
     : factors.attitude < 1
       ? 'attitude-too-tight'
       : 'attitude-too-loose';
-  const trade = TRADE.map((factor) => {
-    const f = { ...factors, P: factors.P * factor, I: factors.I * factor, D: factors.D * factor };
-    const m = predict(id, plant, f)?.rate ?? null;
-    return { factor, gainMarginDb: m?.gainMarginDb ?? null, phaseMarginDeg: m?.phaseMarginDeg ?? null };
-  });
   return {
     factors,
     today: margins,
@@ -281,9 +277,22 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
     crossoverShare: share,
     why,
     kept,
-    trade,
+    trade: tradeOf(id, plant, factors),
     limited,
   };
+}
+
+/** What other factors on all rate gains would give. */
+export function tradeOf(
+  id: AxisIdentification,
+  plant: PlantParameters,
+  factors: GainFactors,
+): GainDecision['trade'] {
+  return TRADE.map((factor) => {
+    const f = { ...factors, P: factors.P * factor, I: factors.I * factor, D: factors.D * factor };
+    const m = predict(id, plant, f)?.rate ?? null;
+    return { factor, gainMarginDb: m?.gainMarginDb ?? null, phaseMarginDeg: m?.phaseMarginDeg ?? null };
+  });
 }
 
 /** Factor on a loop's gain that all but a share of the plausible plants bear. */
@@ -319,7 +328,7 @@ function shareOfDraws(
 }
 
 /** Margins of the rate loop that all but the worst fifth of the plausible plants keep. */
-function atLeast(id: AxisIdentification, factors: GainFactors): GainDecision['expectedAtLeast'] {
+export function atLeast(id: AxisIdentification, factors: GainFactors): GainDecision['expectedAtLeast'] {
   const drawn = id.draws.map((draw) => predict(id, draw, factors)?.rate ?? null);
   const low = (of: 'gainMarginDb' | 'phaseMarginDeg'): number | null => {
     const known = drawn.flatMap((m) => (m === null || m[of] === null ? [] : [m[of]]));

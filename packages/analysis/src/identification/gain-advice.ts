@@ -117,7 +117,10 @@ function adviceOf(
   supposed: SupposedPlant['from'] | null,
 ): Advice[] {
   const c = id.controller!;
-  const because = [...(supposed === null ? [] : [SUPPOSED[supposed]]), ...reasons(measured, rule)];
+  const because = [
+    ...(supposed === null ? [] : [SUPPOSED[supposed]]),
+    ...reasons(measured, rule, id.addedFilters !== null),
+  ];
   const expected = measured?.expected ?? null;
   const expect =
     expected?.rate?.gainMarginDb == null || expected.rate.phaseMarginDeg === null
@@ -189,7 +192,7 @@ function watchFor(factor: number, loop: 'rate' | 'attitude', unsafe: boolean): s
     : 'a slow swing after a stick movement: land and go back to the old gains';
 }
 
-function reasons(measured: GainDecision | null, rule: RuleDecision | null): string[] {
+function reasons(measured: GainDecision | null, rule: RuleDecision | null, filtered: boolean): string[] {
   if (rule !== null)
     return [
       rule.why === 'bends'
@@ -205,7 +208,7 @@ function reasons(measured: GainDecision | null, rule: RuleDecision | null): stri
       ? 'unknown'
       : `${m.stable ? '' : 'unstable, '}${m.gainMarginDb === null ? 'no gain limit' : `${m.gainMarginDb.toFixed(1)} dB`} and ${m.phaseMarginDeg === null ? 'no phase crossing' : `${m.phaseMarginDeg.toFixed(0)}°`}`;
   return [
-    `margins of the rate loop today: ${describe(today.rate)}; with these gains: ${describe(expected.rate)}, and with four in five of the plants that fit the log no less than ${expectedAtLeast.gainMarginDb?.toFixed(1) ?? '–'} dB and ${expectedAtLeast.phaseMarginDeg?.toFixed(0) ?? '–'}° (wanted: 8 dB and 50°, required: 6 dB and 45°)`,
+    `margins of the rate loop today: ${describe(today.rate)}; with these gains${filtered ? ' and the filters advised beside them' : ''}: ${describe(expected.rate)}, and with four in five of the plants that fit the log no less than ${expectedAtLeast.gainMarginDb?.toFixed(1) ?? '–'} dB and ${expectedAtLeast.phaseMarginDeg?.toFixed(0) ?? '–'}° (wanted: 8 dB and 50°, required: 6 dB and 45°)`,
     ...(today.attitude === null
       ? []
       : [

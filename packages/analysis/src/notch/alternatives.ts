@@ -26,7 +26,7 @@ const DEEPER_DB = 10;
 
 export function tabulateAlternatives(input: TradeInput, advised: FilterSet): Alternative[] {
   const none = filterSet(input.model, [], null);
-  const table = [describe('as it is', none, input, true)];
+  const table = [describe('no new filter', none, input, true)];
   const isNothing = advised.notches.length === 0 && advised.lowPass === null;
   if (!isNothing) table.push(describe('advised', advised, input, true));
   const other = isNothing ? null : leastLag(input.search, (set) => signature(set) === signature(advised));

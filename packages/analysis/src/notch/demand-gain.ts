@@ -71,6 +71,16 @@ export function loggedPowerGain(flight: Flight, hover: Interval, axis: AxisName)
   };
 }
 
+/** What a log shows of one controller, as another one would have made it. */
+export function scaledGain(logged: DemandGain, flown: AxisController, next: AxisController): DemandGain {
+  return {
+    ...logged,
+    powerGain: (hz) =>
+      (logged.powerGain(hz) * controllerPowerGain(next, hz)) / controllerPowerGain(flown, hz),
+    from: `${logged.from}, as the gains of the next hover change it`,
+  };
+}
+
 export function demandGainOf(
   flight: Flight,
   hover: Interval,

@@ -8,7 +8,13 @@
 import { AXES, type AxisName, type Flight, type Interval } from '@settle/parser';
 import { BODY_AXIS_OF } from '../oscillation/axis-signals.js';
 import type { SensorSpectrum, StudiedLine, VibrationStudy } from '../vibration/vibration-study.js';
-import { demandGainOf, loggedPowerGain, type DemandGain } from './demand-gain.js';
+import {
+  controllerPowerGain,
+  demandGainOf,
+  loggedPowerGain,
+  scaledGain,
+  type DemandGain,
+} from './demand-gain.js';
 import { existingPowerGain, type ExistingFilters } from './existing-filters.js';
 import { RIPPLE_TARGET, type PerAxis } from './plan-types.js';
 import type { AxisController } from '../identification/controller.js';
@@ -47,7 +53,9 @@ export interface RippleInput {
   readonly flight: Flight;
   readonly hover: Interval;
   readonly study: VibrationStudy;
+  /** Of the next hover, and that the logged one was flown with. */
   readonly controllers: PerAxis<AxisController>;
+  readonly flown: PerAxis<AxisController>;
   readonly existing: ExistingFilters;
   readonly speeds: SpeedSamples | null;
   readonly filterRateHz: number;
@@ -98,6 +106,23 @@ export function rippleOf(model: RippleModel, powerGain?: ArrayLike<number>): Per
   return Object.fromEntries(model.axes.map((axis) => [axis, Math.sqrt(2 * power[axis]!)]));
 }
 
+/** √2·RMS on one axis with another controller than the one the model is made for. */
+export function rippleAs(
+  model: RippleModel,
+  axis: AxisName,
+  madeFor: AxisController,
+  other: AxisController,
+  powerGain?: ArrayLike<number>,
+): number {
+  const power = model.parts.reduce((sum, part, i) => {
+    if (part.axis !== axis) return sum;
+    const ratio =
+      controllerPowerGain(other, part.frequencyHz) / controllerPowerGain(madeFor, part.frequencyHz);
+    return sum + part.power * ratio * (powerGain?.[i] ?? 1);
+  }, 0);
+  return Math.sqrt(2 * power);
+}
+
 export const worstOf = (ripple: PerAxis<number>): number => Math.max(0, ...Object.values(ripple));
 
 /** Through the controller where it is known, unless the log shows that something else stands between. */
@@ -108,20 +133,24 @@ function decideGain(
   spectrum: SensorSpectrum | null,
   assumptions: string[],
 ): { gain: DemandGain; parts: RipplePart[] } | null {
-  const { flight, hover, controllers } = input;
-  const gain = demandGainOf(flight, hover, axis, controllers[axis]);
+  const { flight, hover } = input;
+  const next = input.controllers[axis];
+  const gain = demandGainOf(flight, hover, axis, next);
   if (gain === null) return null;
-  const parts = partsOf(axis, input, lines, spectrum, gain);
-  if (controllers[axis] === undefined) return { gain, parts };
-  const logged = loggedPowerGain(flight, hover, axis);
-  if (logged === null) return { gain, parts };
-  const shown = partsOf(axis, input, lines, spectrum, logged);
-  const ratio = Math.sqrt(totalPower(shown) / totalPower(parts));
-  if (!Number.isFinite(ratio) || (ratio < DISAGREE && ratio > 1 / DISAGREE)) return { gain, parts };
-  assumptions.push(
-    `${axis}: the logged demand holds ${ratio.toFixed(2)} times the vibration that the known gains and filters make of the gyro’s, so something between them is not known; what the log shows is used`,
+  const partsBy = (some: DemandGain): RipplePart[] => partsOf(axis, input, lines, spectrum, some);
+  const known = { gain, parts: partsBy(gain) };
+  const flown = input.flown[axis];
+  const logged = next === undefined ? null : loggedPowerGain(flight, hover, axis);
+  if (next === undefined || flown === undefined || logged === null) return known;
+  const ratio = Math.sqrt(
+    totalPower(partsBy(logged)) / totalPower(partsBy(demandGainOf(flight, hover, axis, flown)!)),
   );
-  return { gain: logged, parts: shown };
+  if (!Number.isFinite(ratio) || (ratio < DISAGREE && ratio > 1 / DISAGREE)) return known;
+  assumptions.push(
+    `${axis}: the logged demand holds ${ratio.toFixed(2)} times the vibration that the known gains and filters make of the gyro’s, so something between them is not known; what the log shows is used${flown === next ? '' : ', and what the new gains make more or less of it'}`,
+  );
+  const scaled = flown === next ? logged : scaledGain(logged, flown, next);
+  return { gain: scaled, parts: partsBy(scaled) };
 }
 
 const totalPower = (parts: readonly RipplePart[]): number => parts.reduce((sum, part) => sum + part.power, 0);

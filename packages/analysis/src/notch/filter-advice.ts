@@ -25,7 +25,7 @@ export function adviseFilters(
     kind: 'filter' as const,
     basis: expect.length > 0 ? ('margins' as const) : ('rule-of-thumb' as const),
     watchFor:
-      'a swing that was not there before: every filter delays the loop; land, and take the filter out again',
+      'a swing that was not there before: every filter delays the loop; land, and take the filter out again: without it the gains advised here have more margin, and only the vibration comes back into the demand',
     ...(expect.length > 0 ? { expect } : {}),
   };
   const notches = plan.notches.map((notch): Advice => ({

@@ -22,15 +22,18 @@ export function planForNextHover(
   gains: GainsFile | null,
 ): StudiedPlan {
   const controllers: Partial<Record<AxisName, AxisController>> = {};
+  const flown: Partial<Record<AxisName, AxisController>> = {};
   const loops: Partial<Record<AxisName, AxisIdentification>> = {};
-  for (const { axis, id, measured, rule } of decisions) {
+  for (const { axis, id, measured: shown, supposed, rule } of decisions) {
+    const measured = shown ?? supposed;
     if (id.controller === null) continue;
     const factors = measured?.factors ?? rule?.factors ?? null;
     const controller = factors === null ? id.controller : applyFactors(id.controller, factors);
     controllers[axis] = controller;
+    flown[axis] = id.controller;
     loops[axis] = { ...id, controller, margins: measured?.expected ?? id.margins };
   }
-  return studyNotches({ flight, hover, study, controllers, loops, gains });
+  return studyNotches({ flight, hover, study, controllers, flown, loops, gains });
 }
 
 /** The same axes with the plan's filters in the loops of the next hover. */

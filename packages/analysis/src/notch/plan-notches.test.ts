@@ -63,7 +63,7 @@ describe('whether anything is needed', () => {
       meetsTarget: true,
     });
     expect(under.because.join()).toMatch(/no filter is needed/);
-    expect(under.alternatives.map((a) => a.name)).toEqual(['as it is', 'low-pass alone']);
+    expect(under.alternatives.map((a) => a.name)).toEqual(['no new filter', 'low-pass alone']);
 
     const over = planOf(flightWith(tone(rmsAt(0.0115), 55)), {
       lines: [{ hz: 55, rms: rmsAt(0.0115), order: 1 }],
@@ -125,6 +125,34 @@ describe('whether anything is needed', () => {
     near(plan.ripple.before.roll, 0.01 * 0.3 * Math.SQRT2, 0.0005);
     expect(plan.needed).toBe(false);
     expect(plan.assumptions.join()).toMatch(/what the log shows is used/);
+  });
+
+  test('the log is compared with the gains it was flown with, and scaled to those of the next hover', () => {
+    const x = Float64Array.from(
+      { length: 20 * FS + 1 },
+      (_, i) => tone(0.1, 55)(i / FS) + 0.002 * Math.sin(i * i),
+    );
+    const next = { ...CONTROLLER, kp: 4 * CONTROLLER.kp, kd: 4 * CONTROLLER.kd };
+    const demandOf = (gain: number): ReturnType<typeof planOf> =>
+      planOf(
+        madeFlight(20, {
+          'gyro.x': { hz: FS, at: (t) => x[Math.round(t * FS)]! },
+          'rate.roll.demand': { hz: FS, at: (t) => -gain * x[Math.round(t * FS)]! },
+        }),
+        { lines: [{ hz: 55, rms: 0.1, order: 1 }], rotorHz: 55 },
+        { controllers: { roll: next }, flown: { roll: CONTROLLER } },
+      );
+    const flown = gainAt(55) * 0.1 * Math.SQRT2;
+    const asKnown = demandOf(gainAt(55));
+    expect(asKnown.assumptions.join()).not.toMatch(/the logged demand holds/);
+    near(asKnown.ripple.flown.roll, flown, 0.03 * flown);
+    near(asKnown.ripple.before.roll, 4 * flown, 0.12 * flown);
+    // Half as much reaches the demand as the known gains make: so it will of what the new ones make.
+    const half = demandOf(0.5 * gainAt(55));
+    expect(half.assumptions.join()).toMatch(/the logged demand holds 0\.50 times/);
+    near(half.ripple.flown.roll, 0.5 * flown, 0.03 * flown);
+    near(half.ripple.before.roll, 2 * flown, 0.12 * flown);
+    expect(asKnown.because.join()).toMatch(/with the gains advised, [\d.]+ % with those flown/);
   });
 });
 

@@ -2,9 +2,10 @@
  * Which filters to add so that vibration makes less than 1 % of ripple in the demand, at the least phase lag at the rate loop's
  * crossover; none where it does already.
  */
-import type { BodyAxis } from '@settle/parser';
+import type { AxisName, BodyAxis } from '@settle/parser';
 import type { Notch } from '../diagnosis.js';
 import { widthInOtherDefinitionHz } from '../filters/index.js';
+import type { AxisController } from '../identification/controller.js';
 import { REQUIRED } from '../identification/gain-search.js';
 import { tabulateAlternatives, type TradeInput } from './alternatives.js';
 import { bandRms, compareBeforeAfter, gyroSignal, runOverGyro, type RunInput } from './before-after.js';
@@ -16,7 +17,7 @@ import {
   notchLagDeg,
   type CandidateInput,
 } from './candidate-filters.js';
-import { modelRipple, rippleOf, worstOf, type RippleModel } from './demand-ripple.js';
+import { modelRipple, rippleAs, rippleOf, worstOf, type RippleModel } from './demand-ripple.js';
 import { findExistingFilters, type ExistingFilters } from './existing-filters.js';
 import { lagPoint } from './filtered-margins.js';
 import { filterSet, leastLag, mostForLag, type FilterSet, type SearchInput } from './place-notches.js';
@@ -24,6 +25,7 @@ import type {
   Alternative,
   GyroSpectra,
   NotchInput,
+  PerAxis,
   NotchPlan,
   NotchSetting,
   PlacedNotch,
@@ -43,7 +45,7 @@ export function planNotches(input: NotchInput): NotchPlan {
 }
 
 export function studyNotches(input: NotchInput): StudiedPlan {
-  const { flight, hover, study, controllers, loops, gains } = input;
+  const { flight, hover, study, controllers, flown, loops, gains } = input;
   const existing = findExistingFilters(flight, hover, gains);
   const speeds = sampleSpeeds(flight, study);
   const filterRateHz = filterRate(input);
@@ -53,6 +55,7 @@ export function studyNotches(input: NotchInput): StudiedPlan {
     hover,
     study,
     controllers,
+    flown: flown ?? controllers,
     existing,
     speeds,
     filterRateHz,
@@ -72,7 +75,12 @@ export function studyNotches(input: NotchInput): StudiedPlan {
     ...(lag.assumption === null ? [] : [lag.assumption]),
     ...assumptionsOf(input, existing, filterRateHz),
   ];
-  if (model.axes.length === 0) return { plan: undecidedPlan(candidate, assumptions, lag.from), spectra: [] };
+  if (model.axes.length === 0)
+    return {
+      plan: undecidedPlan(candidate, assumptions, lag.from),
+      spectra: [],
+      rippleWith: () => null,
+    };
   const targets = findTargets(model, filterRateHz);
   const search: SearchInput = {
     model,
@@ -80,7 +88,17 @@ export function studyNotches(input: NotchInput): StudiedPlan {
     lowPasses: lowPassCandidates(candidate),
   };
   const trade: TradeInput = { ...candidate, search, loops };
-  const decision = decide(trade);
+  const before = rippleOf(model);
+  const today = Object.fromEntries(
+    model.axes.map((axis) => {
+      const [own, next] = [flown?.[axis], controllers[axis]];
+      return [
+        axis,
+        own === undefined || next === undefined ? before[axis]! : rippleAs(model, axis, next, own),
+      ];
+    }),
+  );
+  const decision = decide(trade, today);
   const alternatives = tabulateAlternatives(trade, decision.set);
   const advised = alternatives.find((each) => each.name === 'advised') ?? alternatives[0]!;
   const run: RunInput = {
@@ -93,7 +111,6 @@ export function studyNotches(input: NotchInput): StudiedPlan {
     lowPass: advised.lowPass,
   };
   const runs = runOverGyro(run);
-  const before = rippleOf(model);
   const plan: NotchPlan = {
     needed: decision.needed,
     undecided: null,
@@ -109,7 +126,7 @@ export function studyNotches(input: NotchInput): StudiedPlan {
     ),
     lowPass: advised.lowPass,
     alternatives,
-    ripple: { before, after: advised.ripple, target: model.target },
+    ripple: { flown: today, before, after: advised.ripple, target: model.target },
     beforeAfter: compareBeforeAfter(run, runs, filterRateHz),
     lagAtHz: lag.hz,
     lagAtFrom: lag.from,
@@ -117,7 +134,11 @@ export function studyNotches(input: NotchInput): StudiedPlan {
     filterRateHz,
     assumptions,
   };
-  return { plan, spectra: runs };
+  const rippleWith = (axis: AxisName, controller: AxisController): number | null => {
+    const next = controllers[axis];
+    return next === undefined ? null : rippleAs(model, axis, next, controller, decision.set.powerGain);
+  };
+  return { plan, spectra: runs, rippleWith };
 }
 
 /** Placed notches as the contract has them. */
@@ -142,14 +163,22 @@ interface Decision {
   readonly because: readonly string[];
 }
 
-function decide(trade: TradeInput): Decision {
+/** Natural log: as good as the same. */
+const SAME_RIPPLE = 0.05;
+
+function decide(trade: TradeInput, flown: PerAxis<number>): Decision {
   const { model, search } = trade;
   const none = filterSet(model, [], null);
-  const today = rippleOf(model);
+  const next = rippleOf(model);
   const percent = (value: number): string => `${(100 * value).toPrecision(2)} %`;
-  const worst = worstOf(today);
-  const where = Object.entries(today).find(([, value]) => value === worst)?.[0] ?? '';
-  const level = `vibration makes a ripple of ${percent(worst)} of full demand on ${where} (√2·RMS; ${percent(model.target)} is allowed)`;
+  const worst = worstOf(next);
+  const where = Object.entries(next).find(([, value]) => value === worst)?.[0] ?? '';
+  const before = Object.entries(flown).find(([axis]) => axis === where)?.[1] ?? worst;
+  const gains =
+    Math.abs(Math.log(before / worst)) < SAME_RIPPLE
+      ? ''
+      : ` with the gains advised, ${percent(before)} with those flown`;
+  const level = `vibration makes a ripple of ${percent(worst)} of full demand on ${where}${gains} (√2·RMS; ${percent(model.target)} is allowed)`;
   if (worst <= model.target) return { set: none, needed: false, because: [`${level}: no filter is needed`] };
   const best = leastLag(search);
   const cap = lagCap(trade);
@@ -195,7 +224,7 @@ function undecidedPlan(
   from: NotchPlan['lagAtFrom'],
 ): NotchPlan {
   const none: Alternative = {
-    name: 'as it is',
+    name: 'no new filter',
     notches: [],
     lowPass: null,
     ripple: {},
@@ -215,7 +244,7 @@ function undecidedPlan(
     notches: [],
     lowPass: null,
     alternatives: [none],
-    ripple: { before: {}, after: {}, target: candidate.model.target },
+    ripple: { flown: {}, before: {}, after: {}, target: candidate.model.target },
     beforeAfter: [],
     lagAtHz: candidate.lagAtHz,
     lagAtFrom: from,

@@ -14,7 +14,10 @@ export interface NotchInput {
   readonly flight: Flight;
   readonly hover: Interval;
   readonly study: VibrationStudy;
+  /** Of the next hover, which filters are placed for. */
   readonly controllers: PerAxis<AxisController>;
+  /** That the logged hover was flown with; those of the next hover where it is not given. */
+  readonly flown?: PerAxis<AxisController>;
   readonly loops: PerAxis<AxisIdentification>;
   readonly gains: GainsFile | null;
   /** Ripple amplitude allowed in the demand, share of full demand; default {@link RIPPLE_TARGET}. */
@@ -103,6 +106,9 @@ export interface NotchPlan {
   /** The advised one is the second; first comes leaving everything as it is. */
   readonly alternatives: readonly Alternative[];
   readonly ripple: {
+    /** With the gains and filters that the log was flown with. */
+    readonly flown: PerAxis<number>;
+    /** With the gains of the next hover: without new filters, and with those that are proposed. */
     readonly before: PerAxis<number>;
     readonly after: PerAxis<number>;
     readonly target: number;
@@ -129,4 +135,6 @@ export interface StudiedPlan {
   readonly plan: NotchPlan;
   /** Empty where it cannot be told what vibration does. */
   readonly spectra: readonly GyroSpectra[];
+  /** Ripple on an axis with the proposed filters and another controller; null where it cannot be told. */
+  readonly rippleWith: (axis: AxisName, controller: AxisController) => number | null;
 }
