@@ -37,12 +37,27 @@ describe('stopsOf', () => {
   });
 
   it('finds none in a command logged coarsely, though it comes back to the same numbers', () => {
-    for (const digits of [50, 100, 200]) {
-      const seen = stops((t) => Math.round(rough(t) * digits) / digits);
-      const values = Array.from({ length: 20 * HZ }, (_, i) => Math.round(rough(i / HZ) * digits) / digits);
-      // Its own extremes may be taken for stops where it came back to them; nothing inside them is.
-      for (const level of [seen.low, seen.high])
-        if (level !== null) expect([Math.min(...values), Math.max(...values)]).toContain(level);
+    for (const digits of [50, 100, 200, 1000])
+      expect(stops((t) => Math.round(rough(t) * digits) / digits)).toEqual({ low: null, high: null });
+  });
+
+  it('takes the crests of a small, slow swing for no stop, however fine or coarse the log', () => {
+    for (const hz of [0.7, 2.13, 6.3])
+      for (const size of [0.01, 0.04, 0.2])
+        for (const digits of [100, 256, 1000, 100_000]) {
+          const crest = (t: number): number =>
+            Math.round((0.5 + size * Math.sin(2 * Math.PI * hz * t)) * digits) / digits;
+          expect([hz, size, digits, stops(crest)]).toEqual([hz, size, digits, { low: null, high: null }]);
+        }
+  });
+
+  it('still finds a stop that cuts the crests of such a swing', () => {
+    for (const digits of [256, 100_000]) {
+      const cut = (t: number): number =>
+        Math.round(Math.max(0.47, 0.5 + 0.04 * Math.sin(2 * Math.PI * 2.13 * t)) * digits) / digits;
+      const { low, high } = stops(cut);
+      expect(low).toBeCloseTo(0.47, 2);
+      expect(high).toBeNull();
     }
   });
 });

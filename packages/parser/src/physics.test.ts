@@ -102,12 +102,27 @@ describe('the rate of attitude against body rate decides deg or rad', () => {
     const map = parseChannelMap(error.candidateMap!.replaceAll('deg/s or rad/s or mrad/s', 'mrad/s').replaceAll('deg or rad', 'deg'), 'm.json'); // prettier-ignore
     expectTruth(read(text, { map }), hover);
   });
-  test('the map has the last word, even against physics, which is then told as a problem', () => {
-    const map = parseChannelMap('{"channels": {"gyro.x": {"column": "gyro_x", "unit": "rad/s"}, "gyro.y": {"column": "gyro_y", "unit": "rad/s"}, "gyro.z": {"column": "gyro_z", "unit": "rad/s"}, "attitude.roll.measured": {"column": "roll", "unit": "deg"}}}', 'm.json'); // prettier-ignore
-    const flight = read(log(hover, { angle: DEG, rate: DEG, without: /^[pqr]$/ }), { map });
-    expect(worstError(flight, 'gyro.x', times(hover.p, DEG))).toBeLessThan(1e-6);
-    expect(flight.problems.map((problem) => problem.message).join()).toMatch(
-      /"gyro_x" \(map says rad\/s\) is 57\.\d times/,
+  test('units of the map that the motion contradicts stop, naming both and what to do; a slightly odd factor is told as a problem', () => {
+    const mapWith = (unit: string) => parseChannelMap(`{"channels": {"gyro.x": {"column": "gyro_x", ${unit}}, "gyro.y": {"column": "gyro_y", ${unit}}, "gyro.z": {"column": "gyro_z", ${unit}}, "attitude.roll.measured": {"column": "roll", "unit": "deg"}, "attitude.pitch.measured": {"column": "pitch", "unit": "deg"}, "attitude.yaw.measured": {"column": "yaw", "unit": "deg"}}}`, 'm.json'); // prettier-ignore
+    const text = log(hover, { angle: DEG, rate: DEG, without: /^[pqr]$/ });
+    const error = refusal(() => read(text, { map: mapWith('"unit": "rad/s"') }));
+    expect(error.code).toBe('unit-contradiction');
+    expect(error.oneLine).toMatch(
+      /"gyro_x" \(map says rad\/s\) is 57\.\d times the rate of "roll" \(map says deg\), so one of the two is not what it is said to be; correct the units/,
+    );
+    const odd = read(text, { map: mapWith('"unit": "deg/s", "scale": 1.4') });
+    expect(worstError(odd, 'gyro.x', times(hover.p, 1.4))).toBeLessThan(1e-6);
+    expect(odd.problems.map((problem) => problem.message).join()).toMatch(/"gyro_x" .* is 1\.40 times/);
+  });
+  test('a sample rate that the motion contradicts stops, and says which would fit', () => {
+    const text = log(hover, { angle: DEG, rate: DEG, names: { angle: 'deg', rate: 'deg/s' } })
+      .split('\n')
+      .map((line) => line.slice(line.indexOf(',') + 1))
+      .join('\n');
+    const error = refusal(() => read(text, { rateHz: 40 }));
+    expect(error.code).toBe('unit-contradiction');
+    expect(error.oneLine).toMatch(
+      /with --rate and all axes are off by the same factor, one 2\.5\d? times as high would fit/,
     );
   });
   test('body rates alone, without a unit, stop', () => {

@@ -244,7 +244,10 @@ function angleSeries(signals: PerAxis<RawSignal>, choice: Choice): PerAxis<Serie
   return series;
 }
 
-/** Stops where stated units cannot all be true; a merely odd ratio is a problem, not an error. */
+/** Further apart than this nothing that is worked out from the two can be believed. */
+const MOST_ODD = 1.6;
+
+/** Stops where what is stated cannot all be true; a slightly odd ratio is a problem, not an error. */
 function checkStated(
   groups: Groups,
   combinations: readonly Combination[],
@@ -274,7 +277,23 @@ function checkStated(
   const message = `${says(off.b, b)} is ${off.gain.toPrecision(3)} times ${angle}${says(off.a, a)}, which cannot be with these units`;
   const confused = CONFUSIONS.some((ratio) => isNearOne(off.gain / ratio) || isNearOne(off.gain * ratio));
   const byMap = [a, b].some((signal) => signal.stated?.by === 'map');
-  if (byMap || (off.a.stated && off.b.stated && !confused)) {
+  const stated = byMap || (off.a.stated && off.b.stated && !confused);
+  if (stated && Math.abs(Math.log(off.gain)) > Math.log(MOST_ODD)) {
+    const clock =
+      angle === ''
+        ? ''
+        : `; if the sample rate was given with --rate and all axes are off by the same factor, one ${off.gain.toPrecision(3)} times as high would fit`;
+    throw new LogError(
+      'unit-contradiction',
+      message.replace(
+        ', which cannot be with these units',
+        ', so one of the two is not what it is said to be',
+      ),
+      `correct the units or factors in the channel map, or leave one of the two out of it${clock}`,
+      { file: b.log.name, column: b.column.label },
+    );
+  }
+  if (stated) {
     problems.add(
       b.log.name,
       'unit-ratio',
