@@ -80,6 +80,7 @@ function randomProblem(seed: number): SearchInput & { readonly lines: number } {
     study,
     controllers,
     flown: controllers,
+    swinging: new Set(),
     existing,
     speeds,
     filterRateHz: 400,

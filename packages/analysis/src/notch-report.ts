@@ -46,7 +46,8 @@ export function describeNotchStudy(study: FlightStudy): NotchReport {
     analysed: diagnosis.analysed,
     vibration: diagnosis.vibration,
     filters: diagnosis.filters,
-    findings: diagnosis.findings.filter((finding) => FINDINGS.has(finding.id)),
+    // A danger is told whatever was asked.
+    findings: diagnosis.findings.filter(({ id, severity }) => severity === 'danger' || FINDINGS.has(id)),
     advice: diagnosis.advice.filter((advice) => KINDS.has(advice.kind)),
     cautions: diagnosis.cautions,
   };

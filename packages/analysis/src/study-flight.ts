@@ -139,7 +139,13 @@ function decideNextHover(
 function ownOscillations(study: AxisStudy): LoopLine[] {
   return study.oscillations
     .filter((line) => line.origin !== 'structure')
-    .map(({ frequencyHz, frequencyStdHz }) => ({ axis: study.axis, frequencyHz, frequencyStdHz }));
+    .map(({ frequencyHz, frequencyStdHz, rateAmplitudeDegS, regime }) => ({
+      axis: study.axis,
+      frequencyHz,
+      frequencyStdHz,
+      rms: (rateAmplitudeDegS * Math.PI) / 180 / Math.SQRT2,
+      sustained: regime === 'limit-cycle' || regime === 'growing',
+    }));
 }
 
 function fastestMotionLog(flight: Flight): number | null {

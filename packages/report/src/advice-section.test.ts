@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import type { Advice, Diagnosis, Finding } from '@settle/analysis';
-import { makeDiagnosis, makeWobblyDiagnosis } from '../../../tests/support/hand-made.js';
-import { LOWER_P, UPSET, sectionTexts } from '../../../tests/support/report-texts.js';
+import { makeAxis, makeDiagnosis, makeWobblyDiagnosis } from '../../../tests/support/hand-made.js';
+import { LOWER_P, STABLE, UPSET, sectionTexts } from '../../../tests/support/report-texts.js';
 import { assembleDiagnosisDocument } from './diagnosis-document.js';
 
 describe('what to do', () => {
@@ -102,6 +102,13 @@ describe('what to do', () => {
       'a change without a cause is a guess',
     );
     expect(sectionTexts(assembleDiagnosisDocument(makeDiagnosis()), 'What to do')).toBe(
+      'Nothing stands out, and nothing in this log tells how near to swinging its loops are, so no change is advised.',
+    );
+    const margins = { rate: STABLE, attitude: STABLE };
+    const known = makeDiagnosis({
+      axes: { roll: makeAxis({ margins }), pitch: makeAxis(), yaw: makeAxis() },
+    });
+    expect(sectionTexts(assembleDiagnosisDocument(known), 'What to do')).toBe(
       'Nothing in this log calls for a change.',
     );
   });

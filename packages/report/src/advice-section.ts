@@ -1,6 +1,7 @@
 /** What to change, log or fly next: one item for each thing a person does, with reasons and cautions beside it. */
 
 import type { Advice, Diagnosis } from '@settle/analysis';
+import { isUnavailable } from '@settle/analysis/unavailable';
 import { type Block, type ListItem, type Section, item, list, sentence } from './document.js';
 import {
   type GainGroup,
@@ -126,12 +127,19 @@ function stepBlocks(step: number, diagnosis: Diagnosis): Block[] {
   ];
 }
 
+/** Whether the margins of any loop are known. */
+function loopsKnown({ axes }: Diagnosis): boolean {
+  return Object.values(axes).some(({ margins }) => !isUnavailable(margins.rate));
+}
+
 export function assembleAdvice(diagnosis: Diagnosis): Section {
   const title = 'What to do';
   if (diagnosis.advice.length === 0) {
     const text =
       oscillationsByUrgency(diagnosis).length === 0
-        ? 'Nothing in this log calls for a change.'
+        ? loopsKnown(diagnosis)
+          ? 'Nothing in this log calls for a change.'
+          : 'Nothing stands out, and nothing in this log tells how near to swinging its loops are, so no change is advised.'
         : 'No change is advised: this log does not establish a cause, and a change without a cause is a guess.';
     return { title, role: 'action', blocks: [sentence(text)] };
   }

@@ -111,7 +111,7 @@ function verdictSection({ steps, done, findings, advice, flights, leftOut }: Com
           `${step.from} → ${step.to}: ${asSentence(step.summary)}`,
           [
             ...toldLines(step),
-            `Changed, by gains and logs: ${step.changes.length === 0 ? 'nothing' : step.changes.join('; ')}`,
+            changesText(step),
             ...(step.wind === null ? ['Wind: not known'] : [`Wind: ${step.wind}`]),
           ],
           STEP_EMPHASIS[step.verdict],
@@ -122,6 +122,13 @@ function verdictSection({ steps, done, findings, advice, flights, leftOut }: Com
   blocks.push(sentence(asSentence(done.summary), done.ready ? 'good' : 'strong'));
   if (!done.ready) blocks.push(list(done.missing.map((text) => item(asSentence(text)))));
   return { title: 'Verdict', role: 'verdict', blocks };
+}
+
+function changesText({ changes, gainsUnknown }: StepSummary): string {
+  const seen = changes.join('; ');
+  if (gainsUnknown.length === 0) return `Changed, by gains and logs: ${seen || 'nothing'}`;
+  const unknown = `whether the gains of ${joinWords(gainsUnknown)} changed is not known: give a gains file for each hover (--gains)`;
+  return `Changed, by gains and logs: ${seen === '' ? unknown : `${seen}; ${unknown}`}`;
 }
 
 /** What was written down of a hover: often the very cause of what the numbers show. */

@@ -1,14 +1,14 @@
 /** Where notches belong, as a report: what turns and rings, the filters, what to do, what could hurt. */
 
-import type { NotchReport } from '@settle/analysis';
+import type { NotchReport, Vibration } from '@settle/analysis';
 import { isUnavailable } from '@settle/analysis/unavailable';
 import { otherItem } from './advice-section.js';
 import { NO_CHARTS, type Charts } from './charts/assemble-charts.js';
-import { type ReportDocument, type Section, action, illustrated, item, list, sentence } from './document.js';
-import { formatTime } from './numbers.js';
+import { type Block, type ReportDocument, type Section, action, illustrated, item, list, sentence } from './document.js';
+import { formatSignificant, formatTime } from './numbers.js';
 import { phaseSentence } from './phases.js';
 import { vibrationSection } from './vibration-section.js';
-import { SEVERITY_EMPHASIS, asSentence, capitalise } from './words.js';
+import { LINE_WORDS, SEVERITY_EMPHASIS, asSentence, capitalise } from './words.js';
 
 /** @param charts pictures of the same flight; none by default */
 export function assembleNotchDocument(report: NotchReport, charts: Charts = NO_CHARTS): ReportDocument {
@@ -44,12 +44,28 @@ export function assembleNotchDocument(report: NotchReport, charts: Charts = NO_C
   };
 }
 
+/** The line of the gyro that is strongest, in words; null where none stands out. */
+function strongestLine({ lines }: Vibration): string | null {
+  const own = lines.filter(({ sensor }) => sensor === 'gyro');
+  if (own.length === 0) return null;
+  const top = own.reduce((a, b) => (b.rms > a.rms ? b : a));
+  return `Strongest on the gyro: ${formatSignificant(top.rms)} deg/s RMS at ${formatSignificant(top.frequencyHz)} Hz about ${top.axis} (${LINE_WORDS[top.kind]}).`;
+}
+
 function verdictOf(report: NotchReport): Section {
   const { vibration, filters } = report;
-  const blocks = [];
+  const blocks: Block[] = report.findings
+    .filter(({ severity }) => severity === 'danger')
+    .map(({ summary }) =>
+      sentence(`Danger: ${asSentence(summary)} See settle diagnose before anything here.`, 'danger'),
+    );
   if (isUnavailable(vibration)) blocks.push(sentence(asSentence(vibration.unavailable), 'fault'));
   else if (isUnavailable(filters)) blocks.push(sentence(asSentence(filters.unavailable), 'fault'));
-  else if (filters.undecided !== null) blocks.push(sentence(asSentence(filters.undecided), 'fault'));
+  else if (filters.undecided !== null) {
+    const top = strongestLine(vibration);
+    if (top !== null) blocks.push(sentence(top, 'strong'));
+    blocks.push(sentence(asSentence(filters.undecided), 'fault'));
+  }
   else if (!filters.needed)
     blocks.push(
       report.findings.some(({ id, severity }) => id === 'aliased-vibration' && severity === 'fault')

@@ -178,7 +178,7 @@ function madeOf({ notches, lowPass }: Alternative): string {
 }
 
 function beforeAfter(plan: NotchPlan): Block[] {
-  if (plan.beforeAfter.length === 0) return [];
+  if (plan.beforeAfter.length === 0 || (plan.notches.length === 0 && plan.lowPass === null)) return [];
   const texts = plan.beforeAfter.map(
     (one) =>
       `${one.axis} from ${formatSignificant(one.gyroBeforeDegS)} to ${formatSignificant(one.gyroAfterDegS)} deg/s`,

@@ -56,6 +56,9 @@ function height(findings: readonly Finding[]): Advice[] {
   ];
 }
 
+/** Without the sticks, gusts are only one of two things. */
+const SURE_OF_GUSTS = 0.7;
+
 function gusts(findings: readonly Finding[]): Advice[] {
   const gusty = about(findings, 'gust-response');
   if (gusty.length === 0) return [];
@@ -66,7 +69,9 @@ function gusts(findings: readonly Finding[]): Advice[] {
       basis: 'rule-of-thumb',
       because: gusty.map((f) => f.summary),
       watchFor: 'gusts that need large demands: land before the authority runs out',
-      text: 'Wait for less wind before judging or changing gains: what moves it here is the air, and a gain chosen against gusts is easily too high on a calm day.',
+      text: gusty.some(({ confidence }) => confidence < SURE_OF_GUSTS)
+        ? 'Log the sticks, and hover without moving them, before judging or changing gains: what moves it here is the air or a stick, and this log cannot say which.'
+        : 'Wait for less wind before judging or changing gains: what moves it here is the air, and a gain chosen against gusts is easily too high on a calm day.',
     },
   ];
 }

@@ -57,7 +57,7 @@ export function gustFindings({ flight, hover, studies, decisions, actuators }: G
       axis: null,
       severity: strong ? 'fault' : 'note',
       confidence: calm.sticksLogged ? 0.85 : 0.65,
-      summary: `only gusts move it: ${most.axis} by ${(most.rms * DEG).toFixed(1)} deg/s RMS, with no oscillation in it; do not chase this with gains`,
+      summary: `${calm.sticksLogged ? 'only gusts move it' : 'nothing oscillates; gusts move it, or a stick'}: ${most.axis} by ${(most.rms * DEG).toFixed(1)} deg/s RMS, with no oscillation in it; do not chase this with gains`,
       evidence: [
         `${moved.map((m) => `${m.axis} ${(m.rms * DEG).toFixed(1)} deg/s RMS`).join(', ')}, broad-band: no single frequency stands out on any axis`,
         ...gusts.map(
@@ -69,7 +69,7 @@ export function gustFindings({ flight, hover, studies, decisions, actuators }: G
           : []),
         calm.sticksLogged
           ? `counted over ${calm.calmS.toFixed(0)} s without stick movements`
-          : 'the sticks are not logged: movements of theirs may be part of it',
+          : 'the sticks are not logged, so gusts and their movements cannot be told apart; log them',
       ],
     },
   ];

@@ -316,6 +316,8 @@ test('a comparison is plain data, needs two hovers, and says that nothing is kno
   const comparison = compareHovers(hovers);
   expect(JSON.parse(JSON.stringify(comparison))).toEqual(comparison);
   expect(comparison.done.ready).toBe(false);
-  expect(comparison.done.missing).toContain('roll: the rate loop gain margin is not known');
+  expect(comparison.done.missing).toContain(
+    'roll, pitch, yaw: the rate loop gain margin, the rate loop phase margin, the attitude loop gain margin and the attitude loop phase margin are not known',
+  );
   expect(() => compareHovers(hovers.slice(1, 2))).toThrow('a comparison needs at least two hovers');
 });

@@ -49,6 +49,8 @@ export interface StepSummary {
   readonly to: string;
   /** Gains, filters and parts that changed, in words. */
   readonly changes: readonly string[];
+  /** Axes whose gains are not known in one of the two hovers, so that they may have changed. */
+  readonly gainsUnknown: readonly AxisName[];
   readonly configurationChanged: boolean;
   readonly verdict: 'better' | 'worse' | 'mixed' | 'same' | 'unclear' | 'not comparable';
   readonly summary: string;

@@ -172,6 +172,7 @@ export function isDone(
   const missing = leftOut
     .filter(({ isLatest }) => isLatest)
     .map(({ name }) => `${name}, flown after ${last.name}, could not be analysed`);
+  const unknown = new Map<string, AxisName[]>();
   for (const { axis } of loops) {
     for (const [metric, required, unit] of [
       ['rate loop gain margin', REQUIRED.gainMarginDb, 'dB'],
@@ -185,17 +186,18 @@ export function isDone(
         // A loop without a limit has all the margin there is.
         const best = loops.find((l) => l.axis === axis)!.hovers[h]!.best;
         const free = metric.startsWith('rate') ? best?.rateStable : best?.attitudeStable;
-        if (free !== true || row?.why[h] != null) missing.push(`${axis}: the ${metric} is not known`);
+        if (free !== true || row?.why[h] != null) unknown.set(metric, [...(unknown.get(metric) ?? []), axis]);
       } else if (value < required)
         missing.push(
           `${axis}: ${metric} ${value.toFixed(unit === 'dB' ? 1 : 0)} ${unit}, wanted at least ${String(required)}`,
         );
     }
     const trim = last.axes[axis].trim;
-    if (trim === null) missing.push(`${axis}: the trim is not known`);
+    if (trim === null) unknown.set('trim', [...(unknown.get('trim') ?? []), axis]);
     else if (Math.abs(trim.value) > LARGE_TRIM)
       missing.push(`${axis}: the trim takes ${(100 * Math.abs(trim.value)).toFixed(0)} % of full demand`);
   }
+  missing.push(...unknownTexts(unknown));
   if ('unavailable' in last.diagnosis.vibration) missing.push('vibration is not known');
   const open = [...last.diagnosis.findings, ...findings].filter(
     (f) => f.severity !== 'note' || QUIET_FINDINGS.has(f.id),
@@ -217,4 +219,20 @@ export function isDone(
         missing: unique,
         summary: `not done: ${String(unique.length)} ${unique.length === 1 ? 'thing is' : 'things are'} left`,
       };
+}
+
+/** What is not known, those of the same axes together. */
+function unknownTexts(unknown: ReadonlyMap<string, readonly AxisName[]>): string[] {
+  const byAxes = new Map<string, string[]>();
+  for (const [metric, axes] of unknown) {
+    const names = axes.join(', ');
+    byAxes.set(names, [...(byAxes.get(names) ?? []), metric]);
+  }
+  return [...byAxes].map(([axes, metrics]) => {
+    const names = metrics.map((metric) => `the ${metric}`);
+    const last = names.pop()!;
+    return names.length === 0
+      ? `${axes}: ${last} is not known`
+      : `${axes}: ${names.join(', ')} and ${last} are not known`;
+  });
 }

@@ -36,6 +36,9 @@ export function summariseSteps(
       from: earlier.name,
       to: later.name,
       changes: [...built, ...tuned],
+      gainsUnknown: AXES.filter(
+        (axis) => earlier.axes[axis].controller === null || later.axes[axis].controller === null,
+      ),
       configurationChanged,
       wind,
       told: later.notes,
@@ -54,6 +57,15 @@ export function summariseSteps(
         summary: `the structure changed: inspect it first${better.length === 0 ? '' : `; better by the numbers: ${list(better)}`}${worse.length === 0 ? '' : `; worse: ${list(worse)}`}`,
       };
     const verdict = overall(better.length, worse.length, named('same').length, named('unclear').length);
+    // Lines of vibration and trims say nothing of the loops.
+    const loopsJudged = judged.some((row) => row.group === 'loops' && row.verdict[i + 1] !== null);
+    if (verdict === 'same' && !loopsJudged)
+      return {
+        ...base,
+        verdict: 'unclear',
+        summary:
+          'vibration and trims are as they were; whether the loops got better cannot be told from these hovers',
+      };
     return { ...base, verdict, summary: sentence(verdict, better, worse) };
   });
 }

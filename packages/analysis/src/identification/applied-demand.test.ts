@@ -175,7 +175,7 @@ describe('applyStops', () => {
     const { clock, asked } = hover({ size: 1.2 });
     const other = (phase: number) => ({
       hz: 100,
-      at: (t: number) => 0.5 + 0.3 * Math.sin(2 * Math.PI * 3.7 * t + phase),
+      at: (t: number) => Math.max(0.25, 0.5 + 0.3 * Math.sin(2 * Math.PI * 3.7 * t + phase)),
     });
     const flight = madeFlight(10, {
       'motor.1.command': other(0),

@@ -56,6 +56,7 @@ export interface RippleInput {
   /** Of the next hover, and that the logged one was flown with. */
   readonly controllers: PerAxis<AxisController>;
   readonly flown: PerAxis<AxisController>;
+  readonly swinging: ReadonlySet<AxisName>;
   readonly existing: ExistingFilters;
   readonly speeds: SpeedSamples | null;
   readonly filterRateHz: number;
@@ -140,7 +141,8 @@ function decideGain(
   const partsBy = (some: DemandGain): RipplePart[] => partsOf(axis, input, lines, spectrum, some);
   const known = { gain, parts: partsBy(gain) };
   const flown = input.flown[axis];
-  const logged = next === undefined ? null : loggedPowerGain(flight, hover, axis);
+  // The limits that hold a swing fill its demand with more than the gyro’s vibration makes of it.
+  const logged = next === undefined || input.swinging.has(axis) ? null : loggedPowerGain(flight, hover, axis);
   if (next === undefined || flown === undefined || logged === null) return known;
   const ratio = Math.sqrt(
     totalPower(partsBy(logged)) / totalPower(partsBy(demandGainOf(flight, hover, axis, flown)!)),

@@ -33,7 +33,10 @@ export function planForNextHover(
     flown[axis] = id.controller;
     loops[axis] = { ...id, controller, margins: measured?.expected ?? id.margins };
   }
-  return studyNotches({ flight, hover, study, controllers, flown, loops, gains });
+  const swinging = new Set(
+    decisions.filter(({ id }) => id.evidence.equations.length > 0).map(({ axis }) => axis),
+  );
+  return studyNotches({ flight, hover, study, controllers, flown, loops, swinging, gains });
 }
 
 /** The same axes with the plan's filters in the loops of the next hover. */

@@ -56,6 +56,7 @@ export function studyNotches(input: NotchInput): StudiedPlan {
     study,
     controllers,
     flown: flown ?? controllers,
+    swinging: input.swinging ?? new Set(),
     existing,
     speeds,
     filterRateHz,

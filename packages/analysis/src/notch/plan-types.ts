@@ -19,6 +19,8 @@ export interface NotchInput {
   /** That the logged hover was flown with; those of the next hover where it is not given. */
   readonly flown?: PerAxis<AxisController>;
   readonly loops: PerAxis<AxisIdentification>;
+  /** Axes that swing by themselves: their demand is no measure of what vibration makes of it. */
+  readonly swinging?: ReadonlySet<AxisName>;
   readonly gains: GainsFile | null;
   /** Ripple amplitude allowed in the demand, share of full demand; default {@link RIPPLE_TARGET}. */
   readonly rippleTarget?: number;

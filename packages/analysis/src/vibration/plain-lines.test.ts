@@ -52,3 +52,21 @@ test('in a slow log without a rotor speed nothing that is wider than a tone is c
   expect(slow.evidence[0]).toContain('400 Hz');
   expect(describePlainLine(peak(28, 0.3), { ...known, mayFold: true }).kind).toBe('structure');
 });
+
+test('a multiple of a swing that keeps itself going goes with the swing; what is stronger, wider or elsewhere does not', () => {
+  const swing = {
+    axis: 'pitch',
+    frequencyHz: 5.99,
+    frequencyStdHz: 0.01,
+    rms: 0.6,
+    sustained: true,
+  } as const;
+  const beside = (loop: PlainContext['loops'][number], hz: number, half = 0.2): string =>
+    describePlainLine(peak(hz, half), { ...known, loops: [loop] }).kind;
+  for (const order of [3, 4, 5]) expect(beside(swing, order * 5.99 + 0.05)).toBe('control-loop');
+  expect(beside(swing, 3.5 * 5.99)).toBe('structure');
+  expect(beside(swing, 3 * 5.99, 1.5)).toBe('structure');
+  expect(beside(swing, 9 * 5.99)).toBe('structure');
+  expect(beside({ ...swing, rms: 0.2 }, 3 * 5.99)).toBe('structure');
+  expect(beside({ ...swing, sustained: false }, 3 * 5.99)).toBe('structure');
+});

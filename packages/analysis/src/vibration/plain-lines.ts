@@ -20,6 +20,10 @@ export interface LoopLine {
   readonly axis: AxisName;
   readonly frequencyHz: number;
   readonly frequencyStdHz: number;
+  /** Of the body rate, rad/s. */
+  readonly rms: number;
+  /** It keeps itself going, so something limits it, and it is no pure sine. */
+  readonly sustained: boolean;
 }
 
 export interface PlainContext {
@@ -98,6 +102,15 @@ function decide(
       confidence: 0.9,
       evidence: [`the ${loop.axis} axis oscillates at ${loop.frequencyHz.toFixed(2)} Hz: see the diagnosis`],
     };
+  const multiple = multipleOf(peak, loops);
+  if (multiple !== null)
+    return {
+      kind: 'control-loop',
+      confidence: 0.85,
+      evidence: [
+        `it stands at ${String(multiple.order)} times the ${multiple.loop.frequencyHz.toFixed(2)} Hz at which the ${multiple.loop.axis} axis swings: a swing that is held by the motors’ limits is no pure sine; it goes with the swing`,
+      ],
+    };
   const tone = fitted.kind === 'tone';
   const onGround = ground?.find(
     (g) =>
@@ -167,6 +180,31 @@ function decide(
     confidence: 0,
     evidence: ['a tone that follows no rotor speed and is no mains frequency'],
   };
+}
+
+/** Multiples of a swing that its limits make, and how near to one a line must stand: of its frequency, and Hz. */
+const HIGHEST_MULTIPLE = 8;
+const MULTIPLE_SHARE = 0.012;
+/** They are weaker the higher they are; a line wider than the swing’s own multiple would be is something else. */
+const WIDEST_HZ = 1;
+
+/** The swing that a line of the gyro is a multiple of; null: none. Motors at their limits pass it on to every axis. */
+function multipleOf(
+  { record, spectrum, fitted }: FoundPeak,
+  loops: readonly LoopLine[],
+): { readonly loop: LoopLine; readonly order: number } | null {
+  const { frequencyHz, halfWidthHz, rms } = fitted;
+  if (fitted.kind !== 'tone' && halfWidthHz > WIDEST_HZ) return null;
+  for (const loop of loops) {
+    const order = Math.round(frequencyHz / loop.frequencyHz);
+    if (!loop.sustained || order < 2 || order > HIGHEST_MULTIPLE) continue;
+    const off = Math.abs(frequencyHz - order * loop.frequencyHz);
+    const reach = Math.max(spectrum.binHz, MULTIPLE_SHARE * frequencyHz, 2 * order * loop.frequencyStdHz);
+    if (off > Math.min(reach, loop.frequencyHz / 4)) continue;
+    if (record.sensor === 'gyro' && rms > loop.rms / order) continue;
+    return { loop, order };
+  }
+  return null;
 }
 
 const AXIS_OF: Readonly<Record<AxisName, BodyAxis>> = { roll: 'x', pitch: 'y', yaw: 'z' };

@@ -2,8 +2,6 @@
  * Once per revolution where no peak follows the commands: records are resampled against the courses that make their lines sharpest,
  * and of all bases the one is taken whose multiples hold most, if it behaves as a rotor does.
  */
-import { findPeaks } from './find-peaks.js';
-import { fitLine } from './fit-line.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
 import { FASTEST_HZ, SLOWEST_HZ, speedsFrom, type Commands, type SpeedGuess } from './relative-speeds.js';
 import type { SensorRecord } from './sensor-records.js';
@@ -202,15 +200,13 @@ function provenBase(
     const found = commonBase(logs);
     if (found === null) break;
     const { hz: base, guess: clearest } = found;
-    const focused =
-      isTone(clearestOf(plain, base), base) ||
-      guesses.some((guess, g) => {
-        const own = ownBase(logs[g]!, base);
-        // A structure rings at no multiples of itself.
-        if (scoreAt(logs[g]!, own).orders.length > 1) return true;
-        const rises = searched.flatMap((one, r) => risesOf(spectrumOf(guess, one), plain[r]!, own));
-        return meanRise(rises) > FOCUS_RISE;
-      });
+    const focused = guesses.some((guess, g) => {
+      const own = ownBase(logs[g]!, base);
+      // A structure rings at no multiples of itself.
+      if (scoreAt(logs[g]!, own).orders.length > 1) return true;
+      const rises = searched.flatMap((one, r) => risesOf(spectrumOf(guess, one), plain[r]!, own));
+      return meanRise(rises) > FOCUS_RISE;
+    });
     // The rotor that it was seen by is faster or slower than their mean.
     if (focused) return base / guesses[clearest]!.share;
     for (const { binHz, sum } of logs)
@@ -254,25 +250,6 @@ function risesOf(turned: LineSpectrum, plain: LineSpectrum, baseHz: number): Ris
 function meanRise(rises: readonly Rise[]): number {
   const most = [...rises].sort((a, b) => b.after - a.after).slice(0, TELLING_LINES);
   return most.length === 0 ? -Infinity : most.reduce((sum, { rise }) => sum + rise / most.length, 0);
-}
-
-/** The spectrum in which the line at a base stands out most. */
-function clearestOf(plain: readonly LineSpectrum[], baseHz: number): LineSpectrum {
-  const height = (spectrum: LineSpectrum): number => {
-    const middle = Math.round(baseHz / spectrum.binHz);
-    const reach = Math.max(3, Math.round(FOCUS_REACH * middle));
-    const top = highest(spectrum.density, middle - reach, middle + reach);
-    return spectrum.density[top]! / spectrum.floor[top]!;
-  };
-  return plain.reduce((a, b) => (height(b) > height(a) ? b : a));
-}
-
-/** Whether the strongest line at a base is as narrow as the window already: then nothing needs focusing. */
-function isTone(plain: LineSpectrum, baseHz: number): boolean {
-  const peaks = findPeaks(plain, baseHz * (1 - FOCUS_REACH), baseHz * (1 + FOCUS_REACH), 0.01);
-  if (peaks.length === 0) return false;
-  const top = peaks.reduce((a, b) => (plain.density[b.bin]! > plain.density[a.bin]! ? b : a));
-  return fitLine(plain, top, new Float64Array(plain.density.length), () => false).kind === 'tone';
 }
 
 function highest(values: Float64Array, from: number, to: number): number {
