@@ -167,6 +167,13 @@ function locateHeader(
   }
   const header = headerCells(headerRow, width);
   const columns = Math.max(width, trimmedLength(header));
+  refuseDecimalCommas(
+    trimmedLength(header),
+    trimmedLength(lines[next]?.cells ?? []),
+    delimiter,
+    headerRow.number,
+    file,
+  );
   return {
     headerLine: headerRow.number,
     unitsLine: unitsRow?.number ?? null,
@@ -289,6 +296,25 @@ function refuseLong(length: number, line: number, file: string): never {
     'record-too-long',
     `a row of more than ${String(length)} characters`,
     'write one sample per line; if that is so, look for a quote that is never closed',
+    { file, line },
+  );
+}
+
+/** So many times as many cells as headings: every number has fallen apart at its decimal comma. */
+const SPLIT_CELLS = 1.5;
+
+function refuseDecimalCommas(
+  headings: number,
+  cells: number,
+  delimiter: string,
+  line: number,
+  file: string,
+): void {
+  if (delimiter !== ',' || headings < 2 || cells < SPLIT_CELLS * headings) return;
+  throw new LogError(
+    'decimal-commas',
+    `${String(cells)} cells stand under ${String(headings)} headings: commas seem to stand both between the cells and in the numbers`,
+    'export the log again with a decimal point, or with semicolons between the cells',
     { file, line },
   );
 }

@@ -21,6 +21,28 @@ function expectHover(flight: ReturnType<typeof read>, truth: MadeHover, toleranc
   expect(worstError(flight, 'accel.z', truth.az)).toBeLessThan(1e-5);
 }
 
+describe('a clock too coarse for its rows', () => {
+  const coarse = plain
+    .split('\n')
+    .map((line) => line.replace(/^(\d+\.\d)\d*/, '$1'))
+    .join('\n');
+  test('stops, and names the rate that would fit', () => {
+    const error = refusal(() => read(coarse));
+    expect(error.code).toBe('clock-too-coarse');
+    expect(error.oneLine).toMatch(/rows hold new numbers at the time of the row before.*--rate 100/);
+  });
+  test('is read by the rate that is given', () => {
+    expectHover(read(coarse, { rateHz: 100 }), hover);
+  });
+  test('rows that are the same altogether are only repeated, and left out', () => {
+    const twice = plain
+      .split('\n')
+      .flatMap((line, i) => (i === 0 ? [line] : [line, line]))
+      .join('\n');
+    expectHover(read(twice), hover);
+  });
+});
+
 describe('a plain log', () => {
   const flight = read(plain);
   test('comes out in SI, x forward, y right, z down', () => {

@@ -84,6 +84,7 @@ function orderTrack(table: Table, clock: FileClock, track: Track, problems: Prob
   let floor = 0;
   const timeAt = (index: number): number =>
     index < total ? clock.seconds(track.rows ? track.rows[index]! : index) : NaN;
+  let differing = 0;
   const report = (key: string, message: string, row: number): void => {
     problems.add(table.file, key, message, { line: table.lineOf(row), column: clock.column?.label ?? null });
   };
@@ -97,6 +98,7 @@ function orderTrack(table: Table, clock: FileClock, track: Track, problems: Prob
     if (kept > floor) {
       const last = timeS[kept - 1]!;
       if (time === last) {
+        if (differ(table, clock, row, rows[kept - 1]!)) differing++;
         report('same-time', 'a row repeats the time of the row before and is left out', row);
         continue;
       }
@@ -117,7 +119,37 @@ function orderTrack(table: Table, clock: FileClock, track: Track, problems: Prob
     timeS[kept] = time;
     kept++;
   }
+  if (differing > COARSE_SHARE * total)
+    refuseCoarseClock(table, clock, differing, total, timeS.subarray(0, kept));
   return { track, rows: rows.subarray(0, kept), timeS: timeS.subarray(0, kept), restarts };
+}
+
+/** Rows that repeat the time of the row before and hold other numbers, as a share of all: the clock is too coarse for them. */
+const COARSE_SHARE = 0.4;
+
+function differ(table: Table, clock: FileClock, row: number, before: number): boolean {
+  return table.columns.some(({ number, values }) => {
+    if (number === clock.column?.number) return false;
+    const [a, b] = [values[row]!, values[before]!];
+    return a !== b && (a - a === 0 || b - b === 0);
+  });
+}
+
+function refuseCoarseClock(
+  table: Table,
+  clock: FileClock,
+  differing: number,
+  total: number,
+  timeS: Float64Array,
+): never {
+  const stepS = (timeS.at(-1)! - timeS[0]!) / Math.max(1, timeS.length - 1);
+  const each = total / Math.max(1, timeS.length);
+  throw new LogError(
+    'clock-too-coarse',
+    `${String(differing)} of ${String(total)} rows hold new numbers at the time of the row before: the clock moves in steps of ${stepS.toPrecision(3)} s, and about ${each.toPrecision(2)} rows share each`,
+    `log the time more finely; if the rows are evenly spaced, give their rate instead: --rate ${String(Number((each / stepS).toPrecision(3)))}`,
+    { file: table.file, column: clock.column?.label ?? null },
+  );
 }
 
 /** Tracks notice one restart at different rows: those whose row before lies ahead of a known restart mean the same. */

@@ -163,6 +163,11 @@ describe('rows', () => {
       [NaN, NaN, NaN],
     ]);
   });
+  test('twice as many cells as headings are decimal commas between commas, and stop', () => {
+    expect(() => tableOf('t,a\n0,00,1,25\n0,01,-1,50\n0,02,1,75\n')).toThrow(
+      /4 cells stand under 2 headings: commas seem to stand both between the cells and in the numbers/,
+    );
+  });
   test('a last line cut off is left out and reported with its line', () => {
     const { table, problems } = tableOf('t,a,b\n0,1,2\n1,2,3\n2,3');
     expect(table.rows).toBe(2);
