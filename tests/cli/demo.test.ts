@@ -21,7 +21,7 @@ describe('the demo flights', () => {
     expect(status).toBe(0);
     const verdict = /^Verdict\n(.*?)\n\n/ms.exec(stdout)?.[1]?.replace(/\s+/g, ' ').trim() ?? '';
     // Its settings raise the proportional gain of the pitch rate loop alone: that is what the page opens with.
-    expect(verdict).toMatch(/^Pitch wobbles at 4\.\d+ Hz /);
+    expect(verdict).toMatch(/^Danger: Pitch wobbles at 4\.\d+ Hz /);
     expect(verdict).toMatch(
       /source: rate loop \(\d\d % sure\)\. The pitch rate loop is too tight .*: the P gain above all\./,
     );

@@ -109,7 +109,7 @@ const SWING_ID: Readonly<Partial<Record<Oscillation['origin'], string>>> = {
 const COURSE: Readonly<Record<Oscillation['regime'], string>> = {
   growing: 'and grows',
   'limit-cycle': 'at a steady size',
-  driven: 'comes and goes',
+  driven: 'coming and going',
   decaying: 'and dies away',
 };
 

@@ -44,17 +44,30 @@ function sourceText({ origin, confidence }: Oscillation): string {
     : `${ORIGIN_WORDS[origin]}, ${formatSureness(confidence)} sure`;
 }
 
+/** Clocks of loggers run true to about this share (common practice, no source): a steadier wobble is not known any better. */
+const CLOCK = 1e-4;
+/** Finer than this nothing follows from growth, 1/s, or damping. */
+const LEAST_GROWTH = 0.001;
+const LEAST_DAMPING = 0.0001;
+
+function atLeast(std: number | null, least: number): number | null {
+  return std === null ? null : Math.max(std, least);
+}
+
 function oscillationTable(oscillations: readonly Oscillation[]): Table {
   return table(
     OSCILLATION_COLUMNS,
     oscillations.map((oscillation) => [
-      formatEstimate(oscillation.frequencyHz, oscillation.frequencyStdHz),
+      formatEstimate(
+        oscillation.frequencyHz,
+        atLeast(oscillation.frequencyStdHz, CLOCK * oscillation.frequencyHz),
+      ),
       formatEstimate(oscillation.rateAmplitudeDegS, oscillation.rateAmplitudeStdDegS),
       formatSignificant(oscillation.attitudeAmplitudeDeg),
       `${formatTime(oscillation.startS)}–${formatTime(oscillation.endS)}`,
       REGIME_WORDS[oscillation.regime],
-      formatSigned(oscillation.envelopeGrowthPerS, oscillation.envelopeGrowthStdPerS),
-      formatEstimate(oscillation.dampingRatio, oscillation.dampingRatioStd),
+      formatSigned(oscillation.envelopeGrowthPerS, atLeast(oscillation.envelopeGrowthStdPerS, LEAST_GROWTH)),
+      formatEstimate(oscillation.dampingRatio, atLeast(oscillation.dampingRatioStd, LEAST_DAMPING)),
       sourceText(oscillation),
     ]),
   );

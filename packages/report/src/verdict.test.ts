@@ -123,7 +123,7 @@ describe('verdict on a loop', () => {
 
   test('opens with the wobble, then the loop it arises in, then what to change and what to watch for', () => {
     const lines = linesOf({ axes, findings: [tight], advice: [LOWER_P] });
-    expect(lines[0]).toMatch(/^Pitch wobbles at 2.43 Hz at a steady size/);
+    expect(lines[0]).toMatch(/^Danger: Pitch wobbles at 2.43 Hz at a steady size/);
     expect(lines.slice(1, 3)).toEqual([
       'Most likely source: rate loop (80 % sure). The pitch rate loop is too tight: the D gain above all.',
       'Before the next hover, pitch: rate P × 0.70. Then watch for a slower answer to the sticks.',

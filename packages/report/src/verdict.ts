@@ -181,6 +181,14 @@ function isTold(diagnosis: Diagnosis, { axis, evidence }: Finding): boolean {
   return evidence.some((text) => told.has(text));
 }
 
+/** Whether something that endangers the next flight is known of the axis a wobble is on. */
+function isDangerous({ findings }: Diagnosis, { axis, oscillation }: AxisOscillation): boolean {
+  return (
+    oscillation.follows === null &&
+    findings.some((finding) => finding.axis === axis && finding.severity === 'danger')
+  );
+}
+
 /** What is wrong, then what to do about it, then the rest. */
 export function assembleVerdict(diagnosis: Diagnosis): Section {
   // Silence about an axis that could not be searched is no result.
@@ -202,7 +210,10 @@ export function assembleVerdict(diagnosis: Diagnosis): Section {
   }
   if (worst !== undefined) {
     blocks.push(
-      sentence(headlineOf(worst), emphasisOf(worst.oscillation)),
+      sentence(
+        isDangerous(diagnosis, worst) ? `Danger: ${headlineOf(worst)}` : headlineOf(worst),
+        isDangerous(diagnosis, worst) ? 'danger' : emphasisOf(worst.oscillation),
+      ),
       sentence(causeOf(diagnosis, worst)),
     );
   }
