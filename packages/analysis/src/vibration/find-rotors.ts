@@ -29,25 +29,33 @@ export function findRotors(
   records: readonly SensorRecord[],
   moves: boolean,
 ): FoundRotors | null {
-  if (moves) return followingRotors(commands, searched, records, moves);
   const found =
-    calmRotors(commands, searched, records) ?? followingRotors(commands, searched, records, moves);
-  return found === null ? null : { ...found, rotors: placedTogether(found, commands, records) };
+    (moves ? null : calmRotors(commands, searched, records)) ??
+    followingRotors(commands, searched, records, moves);
+  return found === null ? null : { ...found, rotors: placedTogether(found, commands, records, moves) };
 }
+
+/** While the throttle moves, carriers of constant width say less: places found together must hold so many times what the others do. */
+const CLEARLY_MORE = 1.4;
 
 /** Each rotor by its own course around the mean that was found; as they are where one course stands for all. */
 function placedTogether(
   { power, lagS, rotors }: FoundRotors,
   commands: Commands,
   records: readonly SensorRecord[],
+  moves: boolean,
 ): readonly TurningRotor[] {
-  if (commands.length === 1) return rotors;
+  if (commands.length === 1 || (moves && rotors.length !== commands.length)) return rotors;
   const baseHz = meanHzOf(rotors);
   const rough = speedsFrom(commands, power, lagS).map(({ rotor, speed, share }) => ({
     ...angleOf(rotor, speed, share * baseHz, records[0]!),
     speed,
   }));
-  return jointPlaces(rough, records, SLOWEST_HZ) ?? rotors;
+  const beforeHz =
+    rotors.length === rough.length ? rotors.map(({ meanHz }) => meanHz) : rough.map(() => baseHz);
+  const together = jointPlaces(rough, records, SLOWEST_HZ, beforeHz);
+  if (together === null) return rotors;
+  return moves && together.held < CLEARLY_MORE * together.heldBefore ? rotors : together.rotors;
 }
 
 /** By what the commands explain of the lines while the throttle hardly moves. */

@@ -1,5 +1,5 @@
 /**
- * Each rotor's mean speed where the throttle hardly moves, all of them together. In every band around a multiple each rotor is a
+ * Each rotor's mean speed, all of them together. In every band around a multiple each rotor is a
  * carrier that changes slowly in the frame of its own course; each is placed where it holds most, over all bands, in what the others
  * leave, over and over (relaxation: Li and Stoica 1996). So a rotor's line, smeared by its own course, does not hide the next one's.
  */
@@ -39,6 +39,8 @@ const STEP_HZ = 0.02;
 /** What a rotor must hold, log of likelihoods: less is found anywhere. */
 const LEAST_HELD = 25;
 const ROUNDS = 5;
+/** Mean speeds that are compared with are known to this, Hz. */
+const NEAR_HZ = 0.06;
 
 interface Band {
   readonly order: number;
@@ -65,57 +67,112 @@ interface Place {
   readonly held: number;
 }
 
+export interface JointPlaces {
+  /** At mean speeds of their own; those that do not show stand off the rough ones as the others do in the mean. */
+  readonly rotors: readonly TurningRotor[];
+  /** What all of them hold, log of likelihoods. */
+  readonly held: number;
+  /** What they would hold at the mean speeds they were compared with. */
+  readonly heldBefore: number;
+}
+
 /**
  * @param rotors at rough mean speeds, each with a course of its own
- * @returns the rotors at mean speeds of their own; those that do not show stand off the rough ones as the others do in the mean.
- *   null where none shows
+ * @param beforeHz mean speeds to compare with
+ * @returns null where none shows
  */
 export function jointPlaces(
   rotors: readonly TurningRotor[],
   records: readonly SensorRecord[],
   lowestHz: number,
-): TurningRotor[] | null {
+  beforeHz: readonly number[],
+): JointPlaces | null {
   const mean = new MeanAngle(rotors);
   const bands = ORDERS.flatMap((order) => bandsOf(order, rotors, mean, records, lowestHz));
-  const shifts = new Map<number, number>();
-  const parts = new Map<number, readonly Float64Array[]>();
-  const leftBy = (others: (r: number) => boolean): Float64Array[] =>
-    bands.map(({ z }, b) => {
-      const left = z.slice();
-      for (const [r, part] of parts)
-        if (others(r)) for (let i = 0; i < left.length; i++) left[i]! -= part[b]![i]!;
-      return left;
-    });
-  const offOf = (except: number): number => {
-    const off = [...shifts].filter(([r]) => r !== except).map(([r, hz]) => hz / rotors[r]!.meanHz);
-    return off.length === 0 ? 0 : off.reduce((sum, v) => sum + v, 0) / off.length;
+  const found = new Relaxation(rotors, bands);
+  found.placeAll();
+  for (let round = 0; round < ROUNDS; round++) found.placeAgain();
+  if (found.shifts.size === 0) return null;
+  const before = new Relaxation(
+    rotors,
+    bands,
+    beforeHz.map((hz, r) => hz - rotors[r]!.meanHz),
+  );
+  for (let round = 0; round < ROUNDS; round++) before.placeAgain();
+  return {
+    rotors: rotors.map(({ rotor, speed, meanHz }, r) => {
+      const ownHz = meanHz + (found.shifts.get(r) ?? found.offOf(r) * meanHz);
+      return { ...angleOf(rotor, speed, ownHz, records[0]!), speed };
+    }),
+    held: found.held,
+    heldBefore: before.held,
   };
-  const placeOf = (r: number): { place: Place; left: Float64Array[] } => {
-    const left = leftBy((other) => other !== r);
-    return { place: bestPlace(bands, r, left, rotors[r]!.meanHz, offOf(r)), left };
-  };
-  const settle = (r: number, { place, left }: { place: Place; left: Float64Array[] }): void => {
-    shifts.delete(r);
-    parts.delete(r);
-    if (place.held < LEAST_HELD) return;
-    shifts.set(r, place.shiftHz);
-    parts.set(r, partsOf(bands, r, left, place.shiftHz));
-  };
-  // The clearest first; then each once more beside the others.
-  const waiting = new Set(rotors.keys());
-  while (waiting.size > 0) {
-    const [r, found] = [...waiting]
-      .map((one) => [one, placeOf(one)] as const)
-      .reduce((a, b) => (b[1].place.held > a[1].place.held ? b : a));
-    settle(r, found);
-    waiting.delete(r);
+}
+
+/** Rotors in their places, each in what the others leave; only near the shifts given, where they are. */
+class Relaxation {
+  readonly shifts = new Map<number, number>();
+  readonly #rotors: readonly TurningRotor[];
+  readonly #bands: readonly Band[];
+  readonly #near: readonly number[] | null;
+  readonly #parts = new Map<number, readonly Float64Array[]>();
+  readonly #held = new Map<number, number>();
+
+  constructor(
+    rotors: readonly TurningRotor[],
+    bands: readonly Band[],
+    nearHz: readonly number[] | null = null,
+  ) {
+    this.#rotors = rotors;
+    this.#bands = bands;
+    this.#near = nearHz;
   }
-  for (let round = 0; round < ROUNDS; round++) for (const r of rotors.keys()) settle(r, placeOf(r));
-  if (shifts.size === 0) return null;
-  return rotors.map(({ rotor, speed, meanHz }, r) => {
-    const ownHz = meanHz + (shifts.get(r) ?? offOf(r) * meanHz);
-    return { ...angleOf(rotor, speed, ownHz, records[0]!), speed };
-  });
+
+  get held(): number {
+    return [...this.#held.values()].reduce((sum, v) => sum + v, 0);
+  }
+
+  /** The clearest first. */
+  placeAll(): void {
+    const waiting = new Set(this.#rotors.keys());
+    while (waiting.size > 0) {
+      const [r, found] = [...waiting]
+        .map((one) => [one, this.#placeOf(one)] as const)
+        .reduce((a, b) => (b[1].place.held > a[1].place.held ? b : a));
+      this.#settle(r, found);
+      waiting.delete(r);
+    }
+  }
+
+  /** Each once more beside the others. */
+  placeAgain(): void {
+    for (const r of this.#rotors.keys()) this.#settle(r, this.#placeOf(r));
+  }
+
+  /** How far off their rough mean speeds the others stand in the mean, as a share. */
+  offOf(except: number): number {
+    const off = [...this.shifts].filter(([r]) => r !== except).map(([r, hz]) => hz / this.#rotors[r]!.meanHz);
+    return off.length === 0 ? 0 : off.reduce((sum, v) => sum + v, 0) / off.length;
+  }
+
+  #placeOf(r: number): { readonly place: Place; readonly left: Float64Array[] } {
+    const left = this.#bands.map(({ z }, b) => {
+      const rest = z.slice();
+      for (const [other, part] of this.#parts)
+        if (other !== r) for (let i = 0; i < rest.length; i++) rest[i]! -= part[b]![i]!;
+      return rest;
+    });
+    const { meanHz } = this.#rotors[r]!;
+    return { place: bestPlace(this.#bands, r, left, meanHz, this.offOf(r), this.#near?.[r] ?? null), left };
+  }
+
+  #settle(r: number, { place, left }: { readonly place: Place; readonly left: Float64Array[] }): void {
+    for (const known of [this.shifts, this.#parts, this.#held]) known.delete(r);
+    if (place.held < LEAST_HELD) return;
+    this.shifts.set(r, place.shiftHz);
+    this.#held.set(r, place.held);
+    this.#parts.set(r, partsOf(this.#bands, r, left, place.shiftHz));
+  }
 }
 
 function bandsOf(
@@ -232,6 +289,7 @@ function bestPlace(
   left: readonly Float64Array[],
   ownHz: number,
   expectedOff: number,
+  nearHz: number | null,
 ): Place {
   const steps = Math.round((SPREAD * ownHz) / STEP_HZ);
   const total = new Float64Array(2 * steps + 1);
@@ -259,6 +317,7 @@ function bestPlace(
   let best: Place = { shiftHz: 0, held: -Infinity };
   total.forEach((value, i) => {
     const shiftHz = (i - steps) * STEP_HZ;
+    if (nearHz !== null && Math.abs(shiftHz - nearHz) > NEAR_HZ) return;
     const near = Math.max(0, 1 - ((shiftHz / ownHz - expectedOff) / FAR) ** 2);
     const held = near * (value - usual);
     if (held > best.held) best = { shiftHz, held };
