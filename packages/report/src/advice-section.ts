@@ -16,7 +16,7 @@ import { oscillationsByUrgency } from './verdict.js';
 import { asSentence, capitalise, joinWords } from './words.js';
 
 const BASIS_WORDS: Readonly<Record<Advice['basis'], string>> = {
-  margins: 'worked out from the measured margins',
+  margins: 'worked out from the loop as this log shows it',
   'ultimate-cycle': 'worked out from the oscillation itself',
   scaling: 'worked out by scaling',
   'rule-of-thumb': 'a rule of thumb, not a measurement',

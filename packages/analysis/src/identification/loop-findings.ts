@@ -1,4 +1,5 @@
 /** What the identified loops, the motors and the motion say about each axis, as findings. */
+import type { LoopMargins } from '../control/margins.js';
 import type { AxisName } from '@settle/parser';
 import type { AxisStudy } from '../axis-study.js';
 import {
@@ -132,7 +133,7 @@ function axisFindings(d: AxisDecision, studies: readonly AxisStudy[]): Finding[]
         axis,
         severityOf(rate),
         sureness(d, 'rate'),
-        `the ${axis} rate loop is too tight (${marginText(rate)}): ${what}`,
+        `the ${axis} rate loop ${shortOf(rate)} (${marginText(rate)}): ${what}`,
         [
           `required: ${String(REQUIRED.gainMarginDb)} dB and ${String(REQUIRED.phaseMarginDeg)}°`,
           ...(guilty === null ? [] : [guilty.evidence]),
@@ -166,12 +167,7 @@ function axisFindings(d: AxisDecision, studies: readonly AxisStudy[]): Finding[]
         measured.crossoverShare < 0.3 ? 'fault' : 'note',
         WEAK_SURE,
         `the ${axis} rate loop is slower than it could be: it crosses over at ${(100 * measured.crossoverShare).toFixed(0)} % of what the wanted margins allow`,
-        [
-          `margins today ${marginText(rate)}`,
-          ...(measured.crossoverShare < 0.3
-            ? ['so weak a loop holds little against gusts and can tip over']
-            : []),
-        ],
+        [`margins today ${marginText(rate)}`, ...(measured.crossoverShare < 0.3 ? [weakHarm(axis)] : [])],
       ),
     );
   return out;
@@ -205,7 +201,7 @@ function weakFinding(d: AxisDecision, rate: NonNullable<BothMargins['rate']>): F
     `the ${d.axis} rate loop is too weak to damp itself (${marginText(rate)})${slow}`,
     [
       `required: ${String(REQUIRED.gainMarginDb)} dB and ${String(REQUIRED.phaseMarginDeg)}°; here more gain gives the phase margin that is missing, not less`,
-      'so weak a loop holds little against gusts and can tip over',
+      weakHarm(d.axis),
       `plant from ${d.id.from}`,
     ],
   );
@@ -244,4 +240,19 @@ export function marginText(m: BothMargins['rate']): string {
   const gain = m.gainMarginDb === null ? 'no gain limit' : `gain margin ${m.gainMarginDb.toFixed(1)} dB`;
   const phase = m.phaseMarginDeg === null ? '' : `, phase margin ${m.phaseMarginDeg.toFixed(0)}°`;
   return `${m.stable ? '' : 'unstable, '}${gain}${phase}`;
+}
+
+function weakHarm(axis: AxisName): string {
+  return axis === 'yaw'
+    ? 'so weak a loop lets gusts turn the nose away'
+    : 'so weak a loop holds little against gusts and can tip over';
+}
+
+/** A gain margin this wide with too little phase is no loop that is turned up too far. */
+const WIDE_GAIN_DB = 10;
+
+function shortOf({ stable, gainMarginDb }: LoopMargins): string {
+  return stable && gainMarginDb !== null && gainMarginDb > WIDE_GAIN_DB
+    ? 'has too little phase margin'
+    : 'is too tight';
 }
