@@ -45,7 +45,9 @@ function placedTogether(
   records: readonly SensorRecord[],
   moves: boolean,
 ): readonly TurningRotor[] {
-  if (commands.length === 1 || (moves && rotors.length !== commands.length)) return rotors;
+  // Rotors that turn steadily, whatever the commands do, have no courses of their own.
+  const steady = rotors.every(({ rotor }) => rotor === null);
+  if (steady || (moves && rotors.length !== commands.length)) return rotors;
   const baseHz = meanHzOf(rotors);
   const rough = speedsFrom(commands, power, lagS).map(({ rotor, speed, share }) => ({
     ...angleOf(rotor, speed, share * baseHz, records[0]!),

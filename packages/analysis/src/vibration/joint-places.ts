@@ -38,6 +38,8 @@ const FAR = 0.06;
 const STEP_HZ = 0.02;
 /** What a rotor must hold, log of likelihoods: less is found anywhere. */
 const LEAST_HELD = 25;
+/** And as a share of the clearest one: what a strong line leaves is no other rotor. */
+const LEAST_SHARE = 0.25;
 const ROUNDS = 5;
 /** Mean speeds that are compared with are known to this, Hz. */
 const NEAR_HZ = 0.06;
@@ -168,7 +170,8 @@ class Relaxation {
 
   #settle(r: number, { place, left }: { readonly place: Place; readonly left: Float64Array[] }): void {
     for (const known of [this.shifts, this.#parts, this.#held]) known.delete(r);
-    if (place.held < LEAST_HELD) return;
+    const most = Math.max(0, ...this.#held.values());
+    if (place.held < Math.max(LEAST_HELD, LEAST_SHARE * most)) return;
     this.shifts.set(r, place.shiftHz);
     this.#held.set(r, place.held);
     this.#parts.set(r, partsOf(this.#bands, r, left, place.shiftHz));
