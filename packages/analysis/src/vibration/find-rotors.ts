@@ -29,35 +29,26 @@ export function findRotors(
   records: readonly SensorRecord[],
   moves: boolean,
 ): FoundRotors | null {
+  if (moves) return followingRotors(commands, searched, records, moves);
   const found =
-    (moves ? null : calmRotors(commands, searched, records)) ??
-    followingRotors(commands, searched, records, moves);
-  return found === null ? null : { ...found, rotors: placedTogether(found, commands, records, moves) };
+    calmRotors(commands, searched, records) ?? followingRotors(commands, searched, records, moves);
+  return found === null ? null : { ...found, rotors: placedTogether(found, commands, records) };
 }
 
-/** While the throttle moves, carriers of constant width say less: places found together must hold so many times what the others do. */
-const CLEARLY_MORE = 1.4;
-
-/** Each rotor by its own course around the mean that was found; as they are where one course stands for all. */
+/** Each rotor by its own course around the mean that was found. */
 function placedTogether(
   { power, lagS, rotors }: FoundRotors,
   commands: Commands,
   records: readonly SensorRecord[],
-  moves: boolean,
 ): readonly TurningRotor[] {
-  // Rotors that turn steadily, whatever the commands do, have no courses of their own.
-  const steady = rotors.every(({ rotor }) => rotor === null);
-  if (steady || (moves && rotors.length !== commands.length)) return rotors;
+  // Rotors that turn steadily, whatever the commands do, have no courses of their own; neither have those that share one.
+  if (rotors.every(({ rotor }) => rotor === null)) return rotors;
   const baseHz = meanHzOf(rotors);
   const rough = speedsFrom(commands, power, lagS).map(({ rotor, speed, share }) => ({
     ...angleOf(rotor, speed, share * baseHz, records[0]!),
     speed,
   }));
-  const beforeHz =
-    rotors.length === rough.length ? rotors.map(({ meanHz }) => meanHz) : rough.map(() => baseHz);
-  const together = jointPlaces(rough, records, SLOWEST_HZ, beforeHz);
-  if (together === null) return rotors;
-  return moves && together.held < CLEARLY_MORE * together.heldBefore ? rotors : together.rotors;
+  return jointPlaces(rough, records, SLOWEST_HZ) ?? rotors;
 }
 
 /** By what the commands explain of the lines while the throttle hardly moves. */

@@ -1,5 +1,5 @@
 /**
- * Each rotor's mean speed, all of them together. In every band around a multiple each rotor is a
+ * Each rotor's mean speed where the throttle hardly moves, all of them together. In every band around a multiple each rotor is a
  * carrier that changes slowly in the frame of its own course; each is placed where it holds most, over all bands, in what the others
  * leave, over and over (relaxation: Li and Stoica 1996). So a rotor's line, smeared by its own course, does not hide the next one's.
  */
@@ -41,8 +41,6 @@ const LEAST_HELD = 25;
 /** And as a share of the clearest one: what a strong line leaves is no other rotor. */
 const LEAST_SHARE = 0.25;
 const ROUNDS = 5;
-/** Mean speeds that are compared with are known to this, Hz. */
-const NEAR_HZ = 0.06;
 
 interface Band {
   readonly order: number;
@@ -69,69 +67,39 @@ interface Place {
   readonly held: number;
 }
 
-export interface JointPlaces {
-  /** At mean speeds of their own; those that do not show stand off the rough ones as the others do in the mean. */
-  readonly rotors: readonly TurningRotor[];
-  /** What all of them hold, log of likelihoods. */
-  readonly held: number;
-  /** What they would hold at the mean speeds they were compared with. */
-  readonly heldBefore: number;
-}
-
 /**
  * @param rotors at rough mean speeds, each with a course of its own
- * @param beforeHz mean speeds to compare with
- * @returns null where none shows
+ * @returns the rotors at mean speeds of their own; those that do not show stand off the rough ones as the others do in the mean.
+ *   null where none shows
  */
 export function jointPlaces(
   rotors: readonly TurningRotor[],
   records: readonly SensorRecord[],
   lowestHz: number,
-  beforeHz: readonly number[],
-): JointPlaces | null {
+): TurningRotor[] | null {
   const mean = new MeanAngle(rotors);
   const bands = ORDERS.flatMap((order) => bandsOf(order, rotors, mean, records, lowestHz));
   const found = new Relaxation(rotors, bands);
   found.placeAll();
   for (let round = 0; round < ROUNDS; round++) found.placeAgain();
   if (found.shifts.size === 0) return null;
-  const before = new Relaxation(
-    rotors,
-    bands,
-    beforeHz.map((hz, r) => hz - rotors[r]!.meanHz),
-  );
-  for (let round = 0; round < ROUNDS; round++) before.placeAgain();
-  return {
-    rotors: rotors.map(({ rotor, speed, meanHz }, r) => {
-      const ownHz = meanHz + (found.shifts.get(r) ?? found.offOf(r) * meanHz);
-      return { ...angleOf(rotor, speed, ownHz, records[0]!), speed };
-    }),
-    held: found.held,
-    heldBefore: before.held,
-  };
+  return rotors.map(({ rotor, speed, meanHz }, r) => {
+    const ownHz = meanHz + (found.shifts.get(r) ?? found.offOf(r) * meanHz);
+    return { ...angleOf(rotor, speed, ownHz, records[0]!), speed };
+  });
 }
 
-/** Rotors in their places, each in what the others leave; only near the shifts given, where they are. */
+/** Rotors in their places, each in what the others leave. */
 class Relaxation {
   readonly shifts = new Map<number, number>();
   readonly #rotors: readonly TurningRotor[];
   readonly #bands: readonly Band[];
-  readonly #near: readonly number[] | null;
   readonly #parts = new Map<number, readonly Float64Array[]>();
   readonly #held = new Map<number, number>();
 
-  constructor(
-    rotors: readonly TurningRotor[],
-    bands: readonly Band[],
-    nearHz: readonly number[] | null = null,
-  ) {
+  constructor(rotors: readonly TurningRotor[], bands: readonly Band[]) {
     this.#rotors = rotors;
     this.#bands = bands;
-    this.#near = nearHz;
-  }
-
-  get held(): number {
-    return [...this.#held.values()].reduce((sum, v) => sum + v, 0);
   }
 
   /** The clearest first. */
@@ -165,7 +133,7 @@ class Relaxation {
       return rest;
     });
     const { meanHz } = this.#rotors[r]!;
-    return { place: bestPlace(this.#bands, r, left, meanHz, this.offOf(r), this.#near?.[r] ?? null), left };
+    return { place: bestPlace(this.#bands, r, left, meanHz, this.offOf(r)), left };
   }
 
   #settle(r: number, { place, left }: { readonly place: Place; readonly left: Float64Array[] }): void {
@@ -292,7 +260,6 @@ function bestPlace(
   left: readonly Float64Array[],
   ownHz: number,
   expectedOff: number,
-  nearHz: number | null,
 ): Place {
   const steps = Math.round((SPREAD * ownHz) / STEP_HZ);
   const total = new Float64Array(2 * steps + 1);
@@ -320,7 +287,6 @@ function bestPlace(
   let best: Place = { shiftHz: 0, held: -Infinity };
   total.forEach((value, i) => {
     const shiftHz = (i - steps) * STEP_HZ;
-    if (nearHz !== null && Math.abs(shiftHz - nearHz) > NEAR_HZ) return;
     const near = Math.max(0, 1 - ((shiftHz / ownHz - expectedOff) / FAR) ** 2);
     const held = near * (value - usual);
     if (held > best.held) best = { shiftHz, held };
