@@ -4,7 +4,16 @@ import type { NotchReport, Vibration } from '@settle/analysis';
 import { isUnavailable } from '@settle/analysis/unavailable';
 import { otherItem } from './advice-section.js';
 import { NO_CHARTS, type Charts } from './charts/assemble-charts.js';
-import { type Block, type ReportDocument, type Section, action, illustrated, item, list, sentence } from './document.js';
+import {
+  type Block,
+  type ReportDocument,
+  type Section,
+  action,
+  illustrated,
+  item,
+  list,
+  sentence,
+} from './document.js';
 import { formatSignificant, formatTime } from './numbers.js';
 import { phaseSentence } from './phases.js';
 import { vibrationSection } from './vibration-section.js';
@@ -65,8 +74,7 @@ function verdictOf(report: NotchReport): Section {
     const top = strongestLine(vibration);
     if (top !== null) blocks.push(sentence(top, 'strong'));
     blocks.push(sentence(asSentence(filters.undecided), 'fault'));
-  }
-  else if (!filters.needed)
+  } else if (!filters.needed)
     blocks.push(
       report.findings.some(({ id, severity }) => id === 'aliased-vibration' && severity === 'fault')
         ? sentence(

@@ -65,7 +65,7 @@ export function describeModel(
   const loops = loopsOf(id, id.plant);
   if (loops === null || id.margins === null) {
     const why =
-      'the controller’s gains are not known; log its terms, or give them with --gains and their unit';
+      'the controller’s gains are not known, and no logged terms that follow the logged errors tell them; give them with --gains and their unit, or log the terms';
     return { ...none(why), plant };
   }
   const draws = drawnMargins(id).map(({ margins }) => margins);
