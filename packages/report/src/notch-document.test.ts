@@ -22,7 +22,7 @@ function reportWith(findings: Diagnosis['findings'], needed = false): NotchRepor
     notches: [],
     lowPass: null,
     alternatives: [],
-    ripple: { before: none, after: none, target: 0.01 },
+    ripple: { flown: {}, before: none, after: none, target: 0.01 },
     beforeAfter: [],
     lagAtHz: 2,
     lagAtFrom: 'assumed',
