@@ -111,7 +111,7 @@ export const OPTIONS: Readonly<Record<OptionKey, OptionSpec>> = {
   to: { flags: '--to S', description: 'analyse up to this time, in s', parse: parseTime('--to') },
   rate: {
     flags: '--rate HZ',
-    description: 'samples per second, for a log without a clock',
+    description: 'samples per second, for a log without a clock, or one too coarse',
     parse: parseRate,
   },
   segment: {

@@ -30,6 +30,8 @@ const TAKEN_SHARE = 0.035;
 const SLOW_HZ = 0.15;
 const SLOW_PER_ORDER_HZ = 0.05;
 const SURROUNDINGS = 5;
+/** Half width of the narrowest carrier, bins: what the window leaves of a line. */
+const NARROW_BINS = 2;
 /** Of what a line was before it was taken out so much counts as its surroundings still: what is left of it is no other line. */
 const LEAK = 0.1;
 /** Where a rotor is sought, as a share of the mean; what stands so far off where the others make one expect it counts for nothing. */
@@ -82,6 +84,7 @@ export function jointPlaces(
   const found = new Relaxation(rotors, bands);
   found.placeAll();
   for (let round = 0; round < ROUNDS; round++) found.placeAgain();
+  found.sharpen();
   if (found.shifts.size === 0) return null;
   return rotors.map(({ rotor, speed, meanHz }, r) => {
     const ownHz = meanHz + (found.shifts.get(r) ?? found.offOf(r) * meanHz);
@@ -119,21 +122,35 @@ class Relaxation {
     for (const r of this.#rotors.keys()) this.#settle(r, this.#placeOf(r));
   }
 
+  /** Within its carrier each where the narrowest one holds most. */
+  sharpen(): void {
+    const narrow = this.#bands.map((band) => ({ ...band, half: NARROW_BINS }));
+    for (const [r, nearHz] of this.shifts) {
+      const { meanHz } = this.#rotors[r]!;
+      const place = bestPlace(narrow, r, this.#leftBy(r), meanHz, nearHz / meanHz, nearHz);
+      this.shifts.set(r, place.shiftHz);
+    }
+  }
+
   /** How far off their rough mean speeds the others stand in the mean, as a share. */
   offOf(except: number): number {
     const off = [...this.shifts].filter(([r]) => r !== except).map(([r, hz]) => hz / this.#rotors[r]!.meanHz);
     return off.length === 0 ? 0 : off.reduce((sum, v) => sum + v, 0) / off.length;
   }
 
-  #placeOf(r: number): { readonly place: Place; readonly left: Float64Array[] } {
-    const left = this.#bands.map(({ z }, b) => {
+  #leftBy(r: number): Float64Array[] {
+    return this.#bands.map(({ z }, b) => {
       const rest = z.slice();
       for (const [other, part] of this.#parts)
         if (other !== r) for (let i = 0; i < rest.length; i++) rest[i]! -= part[b]![i]!;
       return rest;
     });
+  }
+
+  #placeOf(r: number): { readonly place: Place; readonly left: Float64Array[] } {
+    const left = this.#leftBy(r);
     const { meanHz } = this.#rotors[r]!;
-    return { place: bestPlace(this.#bands, r, left, meanHz, this.offOf(r)), left };
+    return { place: bestPlace(this.#bands, r, left, meanHz, this.offOf(r), null), left };
   }
 
   #settle(r: number, { place, left }: { readonly place: Place; readonly left: Float64Array[] }): void {
@@ -253,13 +270,18 @@ function summedPower(
   return sums;
 }
 
-/** Mean speed at which a rotor's carriers hold most of what is left, each against its own surroundings. */
+/**
+ * Mean speed at which a rotor's carriers hold most of what is left, each against its own surroundings.
+ *
+ * @param nearHz shift near which it stands; null: anywhere
+ */
 function bestPlace(
   bands: readonly Band[],
   r: number,
   left: readonly Float64Array[],
   ownHz: number,
   expectedOff: number,
+  nearHz: number | null,
 ): Place {
   const steps = Math.round((SPREAD * ownHz) / STEP_HZ);
   const total = new Float64Array(2 * steps + 1);
@@ -287,6 +309,7 @@ function bestPlace(
   let best: Place = { shiftHz: 0, held: -Infinity };
   total.forEach((value, i) => {
     const shiftHz = (i - steps) * STEP_HZ;
+    if (nearHz !== null && Math.abs(shiftHz - nearHz) > SLOW_HZ) return;
     const near = Math.max(0, 1 - ((shiftHz / ownHz - expectedOff) / FAR) ** 2);
     const held = near * (value - usual);
     if (held > best.held) best = { shiftHz, held };
