@@ -3,8 +3,7 @@ import { calmBase } from './calm-base.js';
 import { basesOf, clustersOf, followingPeaks, scannedRecords, type FollowingPeak } from './find-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
-import { jointPlaces } from './joint-places.js';
-import { angleOf, type TurningRotor } from './order-lines.js';
+import type { TurningRotor } from './order-lines.js';
 import { placedRotors } from './place-rotors.js';
 import { SLOWEST_HZ, speedsFrom, togetherOf, type Commands } from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
@@ -29,26 +28,10 @@ export function findRotors(
   records: readonly SensorRecord[],
   moves: boolean,
 ): FoundRotors | null {
-  if (moves) return followingRotors(commands, searched, records, moves);
-  const found =
-    calmRotors(commands, searched, records) ?? followingRotors(commands, searched, records, moves);
-  return found === null ? null : { ...found, rotors: placedTogether(found, commands, records) };
-}
-
-/** Each rotor by its own course around the mean that was found. */
-function placedTogether(
-  { power, lagS, rotors }: FoundRotors,
-  commands: Commands,
-  records: readonly SensorRecord[],
-): readonly TurningRotor[] {
-  // Rotors that turn steadily, whatever the commands do, have no courses of their own; neither have those that share one.
-  if (rotors.every(({ rotor }) => rotor === null)) return rotors;
-  const baseHz = meanHzOf(rotors);
-  const rough = speedsFrom(commands, power, lagS).map(({ rotor, speed, share }) => ({
-    ...angleOf(rotor, speed, share * baseHz, records[0]!),
-    speed,
-  }));
-  return jointPlaces(rough, records, SLOWEST_HZ) ?? rotors;
+  return (
+    (moves ? null : calmRotors(commands, searched, records)) ??
+    followingRotors(commands, searched, records, moves)
+  );
 }
 
 /** By what the commands explain of the lines while the throttle hardly moves. */
