@@ -9,17 +9,15 @@ import type { Actuators, Battery, Origin, Phase, Unavailable } from './diagnosis
 import type { DeclaredController } from './identification/controller.js';
 import { declaredController } from './identification/declared.js';
 import { explainOscillation } from './identification/explain.js';
-import { decideAll, type AxisDecision } from './identification/gain-advice.js';
+import type { AxisDecision } from './identification/gain-advice.js';
 import type { KnownOscillation } from './identification/gather-evidence.js';
 import { identifyAxes, type AxisIdentification } from './identification/identify.js';
 import { axisSignals } from './oscillation/axis-signals.js';
 import { searchBand, type SearchBand } from './oscillation/band.js';
-import { heldForRipple } from './notch/hold-for-ripple.js';
-import { planForNextHover, withPlannedFilters } from './notch/plan-next.js';
-import type { GyroSpectra, NotchPlan, StudiedPlan } from './notch/plan-types.js';
+import { decideNextHover } from './next-hover.js';
+import type { GyroSpectra, NotchPlan } from './notch/plan-types.js';
 import { studyAxis } from './oscillation/study-axis.js';
 import { findPhases, longestHover } from './phases/find-phases.js';
-import { isUnavailable } from './unavailable.js';
 import type { LoopLine } from './vibration/plain-lines.js';
 import { studyVibration } from './vibration/study.js';
 import type { VibrationStudy } from './vibration/vibration-study.js';
@@ -99,40 +97,6 @@ export function studyFlight(flight: Flight, options: DiagnoseOptions = {}): Flig
     filters: planned?.plan ?? (vibration as Unavailable),
     gyroSpectra: planned?.spectra ?? [],
   };
-}
-
-interface NextHover {
-  readonly decisions: readonly AxisDecision[];
-  readonly planned: StudiedPlan | null;
-}
-
-/**
- * Gains and filters are one step: filters are placed for the gains that the loops call for, the gains are decided once more with the
- * filters in the loops, and where no filter takes out what higher gains make of the vibration, they are held, and filters placed for that.
- */
-function decideNextHover(
-  flight: Flight,
-  hover: Interval,
-  identified: Readonly<Record<AxisName, AxisIdentification>> | null,
-  vibration: VibrationStudy | Unavailable,
-  gains: GainsFile | null,
-): NextHover {
-  const first = identified === null ? [] : decideAll(identified);
-  if (isUnavailable(vibration)) return { decisions: first, planned: null };
-  const decided = (planned: StudiedPlan): NextHover & { readonly unheld: readonly AxisDecision[] } => {
-    const { notches, lowPass } = planned.plan;
-    const unheld =
-      identified === null || (notches.length === 0 && lowPass === null)
-        ? first
-        : decideAll(withPlannedFilters(identified, planned.plan));
-    return { decisions: heldForRipple(unheld, planned), planned, unheld };
-  };
-  const once = decided(planForNextHover(flight, hover, vibration, first, gains));
-  const isHeld = once.decisions.some(
-    ({ measured, supposed }, i) =>
-      measured !== once.unheld[i]!.measured || supposed !== once.unheld[i]!.supposed,
-  );
-  return isHeld ? decided(planForNextHover(flight, hover, vibration, once.decisions, gains)) : once;
 }
 
 /** Swings of the aircraft itself that the gyro shows among its vibration. */

@@ -1,3 +1,4 @@
+import { isTooCoarse } from './coarse-clock.js';
 import { assembleFlight } from './assemble.js';
 import { assignChannels, chosenColumns } from './assignment.js';
 import { matchesFile } from './channel-map.js';
@@ -125,22 +126,12 @@ function chooseClockColumn(table: Table, options: ReadOptions, problems: Problem
   const found = findClockColumn({ ...table, columns: table.columns.filter((column) => !named.has(column)) });
   if (!found) return null;
   // A clock that most rows share with the row before cannot say when they were.
-  if (options.rateHz !== undefined && isTooCoarse(found.column)) return null;
+  if (options.rateHz !== undefined && isTooCoarse(table, found.column)) return null;
   if (options.rateHz !== undefined)
     problems.add(table.file, 'rate-unused', 'the log has a clock, so the given sample rate is not used', {
       column: found.column.label,
     });
   return { ...found, unit: null };
-}
-
-/** Share of the rows that repeat the time of the row before. */
-const COARSE_SHARE = 0.4;
-
-function isTooCoarse({ values, stamps }: TableColumn): boolean {
-  if (stamps !== null) return false;
-  let repeated = 0;
-  for (let i = 1; i < values.length; i++) if (values[i] === values[i - 1]) repeated++;
-  return repeated > COARSE_SHARE * values.length;
 }
 
 function mappedClock(table: Table, map: ChannelMap | undefined): ClockChoice | null {

@@ -1,3 +1,4 @@
+import { COARSE_SHARE, holdNewNumbers } from './coarse-clock.js';
 import type { FileClock } from './clock-column.js';
 import { LogError } from './log-error.js';
 import type { ProblemList } from './problems.js';
@@ -98,7 +99,7 @@ function orderTrack(table: Table, clock: FileClock, track: Track, problems: Prob
     if (kept > floor) {
       const last = timeS[kept - 1]!;
       if (time === last) {
-        if (differ(table, clock, row, rows[kept - 1]!)) differing++;
+        if (holdNewNumbers(table, clock.column, row, rows[kept - 1]!)) differing++;
         report('same-time', 'a row repeats the time of the row before and is left out', row);
         continue;
       }
@@ -122,17 +123,6 @@ function orderTrack(table: Table, clock: FileClock, track: Track, problems: Prob
   if (differing > COARSE_SHARE * total)
     refuseCoarseClock(table, clock, differing, total, timeS.subarray(0, kept));
   return { track, rows: rows.subarray(0, kept), timeS: timeS.subarray(0, kept), restarts };
-}
-
-/** Rows that repeat the time of the row before and hold other numbers, as a share of all: the clock is too coarse for them. */
-const COARSE_SHARE = 0.4;
-
-function differ(table: Table, clock: FileClock, row: number, before: number): boolean {
-  return table.columns.some(({ number, values }) => {
-    if (number === clock.column?.number) return false;
-    const [a, b] = [values[row]!, values[before]!];
-    return a !== b && (a - a === 0 || b - b === 0);
-  });
 }
 
 function refuseCoarseClock(

@@ -65,3 +65,11 @@ test('where filters are needed and none is worth its lag, the page opens with wh
   const [verdict] = assembleNotchDocument(reportWith([], true)).sections;
   expect(JSON.stringify(verdict)).toContain('The ripple is what it is.');
 });
+
+test('a danger comes before anything about filters', () => {
+  const tight = { id: 'rate-loop-too-tight', axis: 'roll' as const, confidence: 0.9, evidence: [] };
+  const verdict = verdictOf([{ ...tight, severity: 'danger', summary: 'the roll rate loop is too tight' }]);
+  expect(verdict).toMatch(
+    /Danger: The roll rate loop is too tight\. See settle diagnose.*No filter is needed/,
+  );
+});

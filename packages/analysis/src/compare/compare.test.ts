@@ -319,5 +319,21 @@ test('a comparison is plain data, needs two hovers, and says that nothing is kno
   expect(comparison.done.missing).toContain(
     'roll, pitch, yaw: the rate loop gain margin, the rate loop phase margin, the attitude loop gain margin and the attitude loop phase margin are not known',
   );
+  // Nothing tells the gains, so nothing is said to have stayed.
+  expect(comparison.steps[0]!.gainsUnknown).toEqual(
+    hovers[0]!.axes.roll.controller === null ? ['roll', 'pitch', 'yaw'] : [],
+  );
+  const blind = hovers.map((hover) => ({
+    ...hover,
+    axes: {
+      roll: { ...hover.axes.roll, controller: null },
+      pitch: { ...hover.axes.pitch, controller: null },
+      yaw: { ...hover.axes.yaw, controller: null },
+    },
+  }));
+  const [step] = compareHovers(blind).steps;
+  expect(step!.gainsUnknown).toEqual(['roll', 'pitch', 'yaw']);
+  expect(step!.verdict).toBe('unclear');
+  expect(step!.summary).toMatch(/cannot be told/);
   expect(() => compareHovers(hovers.slice(1, 2))).toThrow('a comparison needs at least two hovers');
 });

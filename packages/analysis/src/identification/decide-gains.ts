@@ -303,7 +303,10 @@ function keptBy(loops: readonly (readonly Complex[])[], target: MarginTarget, sh
   );
 }
 
-function meets(m: BothMargins['rate'], target: { gainMarginDb: number; phaseMarginDeg: number }): boolean {
+export function meets(
+  m: BothMargins['rate'],
+  target: { gainMarginDb: number; phaseMarginDeg: number },
+): boolean {
   return (
     m?.stable === true &&
     (m.gainMarginDb ?? 99) >= target.gainMarginDb &&

@@ -167,7 +167,13 @@ function axisFindings(d: AxisDecision, studies: readonly AxisStudy[]): Finding[]
         measured.crossoverShare < 0.3 ? 'fault' : 'note',
         WEAK_SURE,
         `the ${axis} rate loop is slower than it could be: it crosses over at ${(100 * measured.crossoverShare).toFixed(0)} % of what the wanted margins allow`,
-        [`margins today ${marginText(rate)}`, ...(measured.crossoverShare < 0.3 ? [weakHarm(axis)] : [])],
+        [
+          `margins today ${marginText(rate)}`,
+          ...(measured.factors === null && measured.limited !== null
+            ? [`left as it is: ${measured.limited}`]
+            : []),
+          ...(measured.crossoverShare < 0.3 ? [weakHarm(axis)] : []),
+        ],
       ),
     );
   return out;
@@ -177,7 +183,7 @@ function axisFindings(d: AxisDecision, studies: readonly AxisStudy[]): Finding[]
  * Whether a loop short of phase gets its margin by raising every gain: none of them is too strong. One that is near swinging, where a
  * term can be too strong for the others although all are weak, stays a danger by its own name.
  */
-function isOnlyWeak(rate: NonNullable<BothMargins['rate']>, { factors }: GainDecision): boolean {
+export function isOnlyWeak(rate: NonNullable<BothMargins['rate']>, { factors }: GainDecision): boolean {
   return (
     severityOf(rate) !== 'danger' &&
     (rate.gainMarginDb ?? 99) >= REQUIRED.gainMarginDb &&

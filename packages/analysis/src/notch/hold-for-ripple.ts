@@ -3,9 +3,10 @@
  * takes that out, a raise that is not needed for safety waits until the shaking is mended.
  */
 import type { AxisDecision } from '../identification/gain-advice.js';
-import { atLeast, tradeOf, type GainDecision } from '../identification/decide-gains.js';
+import { atLeast, meets, tradeOf, type GainDecision } from '../identification/decide-gains.js';
 import { applyFactors, predict, REQUIRED, type GainFactors } from '../identification/gain-search.js';
 import type { AxisIdentification } from '../identification/identify.js';
+import { isOnlyWeak } from '../identification/loop-findings.js';
 import type { BothMargins } from '../identification/loop-model.js';
 import type { StudiedPlan } from './plan-types.js';
 
@@ -36,7 +37,8 @@ function withHold(
   if (factors === null || controller === null || plant === null) return decision;
   if (Math.max(factors.P, factors.D) <= 1 + NO_CHANGE) return decision;
   // A loop near its limit is mended, whatever more D makes of the vibration; one short of phase because it is weak is a weak one.
-  if (decision.why === 'too-tight' && !isWeak(today, factors)) return decision;
+  if (decision.why === 'too-tight' && (today.rate === null || !isOnlyWeak(today.rate, decision)))
+    return decision;
   const { axis } = id;
   const whole = rippleWith(axis, applyFactors(controller, factors));
   const allowed = Math.max(plan.ripple.target, plan.ripple.flown[axis] ?? 0);
@@ -78,29 +80,10 @@ function withHold(
   };
 }
 
-/** Short of phase, not near its limit. */
-const WEAK = { gainMarginDb: 6, phaseMarginDeg: 20 };
-
-function isWeak({ rate }: BothMargins, { P, I, D }: GainFactors): boolean {
-  return (
-    Math.min(P, I, D) >= 1 &&
-    rate?.stable === true &&
-    (rate.gainMarginDb ?? 99) >= WEAK.gainMarginDb &&
-    (rate.phaseMarginDeg ?? 180) >= WEAK.phaseMarginDeg
-  );
-}
-
 /** Whether margins are what is required, in a loop fast enough to hold the aircraft. */
 function isEnough(margins: BothMargins | null, leastHz: number): boolean {
   const rate = margins?.rate ?? null;
-  return (
-    rate !== null &&
-    rate.stable &&
-    margins?.attitude?.stable !== false &&
-    (rate.gainMarginDb ?? 99) >= REQUIRED.gainMarginDb &&
-    (rate.phaseMarginDeg ?? 180) >= REQUIRED.phaseMarginDeg &&
-    (rate.crossoverHz ?? 0) >= leastHz
-  );
+  return meets(rate, REQUIRED) && margins?.attitude?.stable !== false && (rate?.crossoverHz ?? 0) >= leastHz;
 }
 
 function shareOf({ P, I, D, attitude }: GainFactors, share: number): GainFactors {

@@ -105,7 +105,7 @@ export interface NotchPlan {
   readonly because: readonly string[];
   readonly notches: readonly PlacedNotch[];
   readonly lowPass: LowPassSetting | null;
-  /** The advised one is the second; first comes leaving everything as it is. */
+  /** The advised one is the second; first comes no new filter, with the gains advised. */
   readonly alternatives: readonly Alternative[];
   readonly ripple: {
     /** With the gains and filters that the log was flown with. */

@@ -1,6 +1,6 @@
 /** Which order is the blades', from levels that are written down. */
 import { describe, expect, test } from 'vitest';
-import { bladeOrder, type RotorLine } from './rotor-lines.js';
+import { bladeOrder, isSkirt, type RotorLine } from './rotor-lines.js';
 import type { SensorRecord } from './sensor-records.js';
 
 const record = (sensor: string, axis: string): SensorRecord => ({ sensor, axis }) as unknown as SensorRecord;
@@ -72,4 +72,15 @@ describe('the order of the blades', () => {
   test('is none where no order above the first shows', () => {
     expect(bladeOrder(lines(1, gyroX, even), [])).toBeNull();
   });
+});
+
+test('what stands right beside a line a hundred times as strong is its skirt; what is stronger or farther off is not', () => {
+  const turning = [{ firstHz: 82.7, lastHz: 83.1, rms: 10 }];
+  const beside = (frequencyHz: number, halfWidthHz: number, rms: number): boolean =>
+    isSkirt({ frequencyHz, halfWidthHz, rms }, turning, 2);
+  expect(beside(84, 0.5, 0.07)).toBe(true);
+  expect(beside(84, 0.5, 0.6)).toBe(false);
+  expect(beside(86, 0.5, 0.07)).toBe(false);
+  expect(beside(86, 2, 0.07)).toBe(true);
+  expect(isSkirt({ frequencyHz: 84, halfWidthHz: 0.5, rms: 0.07 }, [], 2)).toBe(false);
 });

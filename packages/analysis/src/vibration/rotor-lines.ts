@@ -43,6 +43,22 @@ export function rangeOf(
   return { lowHz: at(0.05), highHz: at(0.95), firstHz: at(0), lastHz: at(1) };
 }
 
+/** What a line this strong leaves beside it is no mode of its own: share of its rms, and half widths of the mode that reach it. */
+const SKIRT_RMS = 0.05;
+const SKIRT_WIDTHS = 2;
+
+export function isSkirt(
+  { frequencyHz, halfWidthHz, rms }: Pick<FittedLine, 'frequencyHz' | 'halfWidthHz' | 'rms'>,
+  turning: readonly Pick<RotorLine, 'firstHz' | 'lastHz' | 'rms'>[],
+  sidebandHz: number,
+): boolean {
+  const reach = Math.max(sidebandHz, SKIRT_WIDTHS * halfWidthHz);
+  return turning.some(
+    (line) =>
+      frequencyHz > line.firstHz - reach && frequencyHz < line.lastHz + reach && rms < SKIRT_RMS * line.rms,
+  );
+}
+
 /** Orders from the second up among which the blades' is sought. */
 const BLADES = [2, 3, 4, 5];
 /** What counts against an order, natural log of power: share across the rotors' axes, about them, and unevenness between rotors. */

@@ -71,6 +71,25 @@ describe('levels', () => {
   });
 });
 
+test('a tone that stays while the motors are told to wander is no rotor, however sharp', () => {
+  const noise = randomSource(21);
+  const told = randomSource(22);
+  const commands = Object.fromEntries(
+    [1, 2, 3, 4].map((n) => [
+      `motor.${String(n)}.command`,
+      { hz: 200, at: () => 0.5 + 0.01 * told.normal() },
+    ]),
+  );
+  const study = studyOf(
+    madeFlight(30, {
+      ...commands,
+      'gyro.x': { hz: 1000, at: (t) => sine(187, 0.1)(t) + 0.01 * noise.normal() },
+    }),
+  );
+  expect(isUnavailable(study.rotor)).toBe(true);
+  expect(nearest(study, 187)).toMatchObject({ kind: 'unknown', order: null });
+});
+
 describe('folding', () => {
   // reference-values.md, section 10.
   test.for([

@@ -4,7 +4,7 @@ import type { Phase } from '../diagnosis.js';
 import type { Unavailable } from '../unavailable.js';
 import { campbellPoints } from './campbell.js';
 import { findPeaks, type Peak } from './find-peaks.js';
-import { fitLine, type FittedLine } from './fit-line.js';
+import { fitLine } from './fit-line.js';
 import { flagFoldPairs } from './fold-pairs.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
 import {
@@ -16,7 +16,7 @@ import {
 } from './plain-lines.js';
 import { FOLDS_BELOW_HZ } from './find-rotors.js';
 import { rotorAngles, type RotorAngles } from './rotor-angles.js';
-import { bladeOrder, describeRotorLine, type RotorLine } from './rotor-lines.js';
+import { bladeOrder, describeRotorLine, isSkirt, type RotorLine } from './rotor-lines.js';
 import { describeRotors, meanCommand, throttleMoves } from './rotor-study.js';
 import { sensorHealth } from './sensor-health.js';
 import { MeanAngle, takeOutRotors } from './take-out-rotors.js';
@@ -170,22 +170,10 @@ function plainLines(
   return peaks.flatMap((peak) => {
     if (density[peak.bin]! < EXPLAINED * (floor[peak.bin]! + known[peak.bin]!)) return [];
     const fitted = fitLine(spectrum, peak, known, masked);
-    if (isSkirt(fitted, turning)) return [];
+    if (isSkirt(fitted, turning, SIDEBAND_HZ)) return [];
     for (let k = 0; k < known.length; k++) known[k]! += fitted.density[k]!;
     return [{ ...peak, record, spectrum, fitted }];
   });
-}
-
-/** What a line this strong leaves beside it is no mode of its own: share of its rms, and half widths of the mode that reach it. */
-const SKIRT_RMS = 0.05;
-const SKIRT_WIDTHS = 2;
-
-function isSkirt({ frequencyHz, halfWidthHz, rms }: FittedLine, turning: readonly RotorLine[]): boolean {
-  const reach = Math.max(SIDEBAND_HZ, SKIRT_WIDTHS * halfWidthHz);
-  return turning.some(
-    (line) =>
-      frequencyHz > line.firstHz - reach && frequencyHz < line.lastHz + reach && rms < SKIRT_RMS * line.rms,
-  );
 }
 
 /** Whether most of a peak, as far as half its height, belongs to something else: a mode is wider than the lines that cross it. */
