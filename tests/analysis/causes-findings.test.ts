@@ -271,6 +271,15 @@ describe('gusts', () => {
     expect(named).toBeGreaterThanOrEqual(2);
   });
 
+  it('are told from sticks only where the sticks are logged', () => {
+    const flight = toFlight(simulateFlight(windy(9), 10_940));
+    const signals = new Map([...flight.signals].filter(([name]) => !name.startsWith('stick.')));
+    const { findings, advice } = diagnose({ ...flight, signals }, { vibration: false });
+    const finding = findings.find((f) => f.id === 'gust-response');
+    expect(finding?.summary).toMatch(/gusts move it, or a stick/);
+    expect(advice.find(({ because }) => because.includes(finding!.summary))?.text).toMatch(/^Log the sticks/);
+  });
+
   it('are not named in calm air', () => {
     for (const seed of [10_940, 10_941]) expect(gustFinding(windy(0.3), seed)).toBeUndefined();
   });
