@@ -239,13 +239,14 @@ describe('decideOnSupposed', () => {
   it('raises nothing that its motion in gusts has shown while the stops cut its demand', () => {
     const good = applyFactors(CONTROLLER, tune(madeIdentification({ plant: PLANT }), PLANT)!.factors);
     const { plant, draws } = madeIdentification({ spread: 0.02 });
-    const ask = (f: { P: number; I: number; D: number }, cutShare: number) =>
+    const ask = (f: { P: number; I: number; D: number }, cutShare: number, fastDemandStd = SHAKES) =>
       decideOnSupposed(
         {
           ...madeIdentification({
             plant: null,
             controller: applyFactors(good, { ...f, attitude: 1 }),
             cutShare,
+            motion: { rateStd: 0.05, rateHz: 1.2, demandHz: 2, fastDemandStd, stickStd: 0 },
           }),
           supposed: { plant: plant!, draws, from: 'motion' },
         },
@@ -262,6 +263,9 @@ describe('decideOnSupposed', () => {
     const short = ask(unbalanced, 0.4);
     expect(short.why).toBe('too-tight');
     for (const of of ['P', 'I', 'D'] as const) expect(short.factors![of]).toBeLessThanOrEqual(1 + 1e-9);
+    // Where its demand is calm meanwhile, it is another axis' swing that the stops cut: then it is left alone.
+    expect(ask(unbalanced, 0, CALM)).not.toBeNull();
+    expect(ask(unbalanced, 0.4, CALM)).toBeNull();
   });
 
   it('leaves alone what its motion in gusts shows to be well, whatever a rule of thumb says', () => {

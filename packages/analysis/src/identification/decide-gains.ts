@@ -106,6 +106,8 @@ export function decideOnSupposed(
   const cut = id.cutShare > OFTEN_CUT && !swingsFar(id);
   const uneasy = id.motion.fastDemandStd > UNEASY_DEMAND && !swingsFar(id);
   if (from === 'other-axes' && !restless && !cut && !uneasy) return { supposed: null, rule };
+  // Where the stops cut for another axis' swing, the motion tells little: nothing is raised on it, and what is calm is not lowered.
+  if (from === 'motion' && cut && !restless && !uneasy) return { supposed: null, rule: null };
   const supposed = { ...id, plant, draws, margins: marginsOf(loops) };
   const decision = decide(supposed, from);
   if (decision === null) return { supposed: null, rule };

@@ -23,6 +23,12 @@ const PLANTS = [0.03, 0.06, 0.1].flatMap((lagS) =>
     [20, 150].map((effectiveness) => ({ ...PLANT, lagS, delayS, effectiveness })),
   ),
 );
+/** I and D in the proportion to P that lets every one of them have 50°. */
+const balancedFor = ({ lagS, delayS }: { lagS: number; delayS: number }) => ({
+  kp: 1,
+  ki: 1 / (8 * (lagS + delayS)),
+  kd: 0.4 * lagS,
+});
 const TARGETS = [AIM, REQUIRED, { gainMarginDb: 12, phaseMarginDeg: 30 }];
 
 describe('largestFactor', () => {
@@ -62,13 +68,25 @@ describe('largestFactor', () => {
     );
   });
 
+  it('is none where only a loop that hardly holds anything would have the phase: an integral term four times as quick as the lags', () => {
+    const plant = { ...PLANT, lagS: 0.1, delayS: 0.035, effectiveness: 20 };
+    const controller = { ...CONTROLLER, kp: 1, ki: 2, kd: 0.4 * plant.lagS };
+    const id = madeIdentification({ plant, controller });
+    expect(largestFactor(rateLoopWith(id, plant, ONE), AIM)).toBeNull();
+    // There is one by the letter: some 50 dB of gain margin, and a crossover at which the damping of the air rules.
+    const tiny = { P: 0.0137, I: 0.0137, D: 0.0137, attitude: 1 };
+    const { gainMarginDb, phaseMarginDeg } = predict(id, plant, tiny)!.rate!;
+    expect(phaseMarginDeg!).toBeGreaterThan(AIM.phaseMarginDeg - 0.5);
+    expect(gainMarginDb!).toBeGreaterThan(AIM.gainMarginDb + 26);
+  });
+
   describe.each(TARGETS)('for $gainMarginDb dB and $phaseMarginDeg°', (target) => {
     it('leaves a rate loop of any plant exactly that: one margin at the target, a step further violates it', () => {
       let checked = 0;
       for (const plant of PLANTS) {
         const id = madeIdentification({
           plant,
-          controller: { ...CONTROLLER, kp: 1, ki: 2, kd: 0.4 * plant.lagS },
+          controller: { ...CONTROLLER, ...balancedFor(plant) },
         });
         const k = largestFactor(rateLoopWith(id, plant, ONE), target);
         expect(k).not.toBeNull();
@@ -94,7 +112,7 @@ describe('largestFactor', () => {
       for (const plant of PLANTS) {
         const id = madeIdentification({
           plant,
-          controller: { ...CONTROLLER, kp: 1, ki: 2, kd: 0.4 * plant.lagS },
+          controller: { ...CONTROLLER, ...balancedFor(plant) },
         });
         const k = largestFactor(rateLoopWith(id, plant, ONE), AIM)!;
         const rate = { P: k, I: k, D: k };

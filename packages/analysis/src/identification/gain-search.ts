@@ -58,6 +58,8 @@ export interface MarginTarget {
 const LADDER_DB = 0.125;
 const HIGHEST_DB = 40;
 const LOWEST_DB = -60;
+/** A loop this far below what its gain margin bounds is none: what it keeps there by way of phase, no advice is made of (judgement). */
+const RANGE_DB = 26;
 
 /**
  * Largest factor on a loop's gain that keeps both margins. The phase of a loop does not depend on its gain, so its curve is
@@ -65,7 +67,7 @@ const LOWEST_DB = -60;
  * their phase is taken.
  *
  * @param loop L(jω) over {@link LOOP_GRID}; stable for small gain
- * @returns null when no factor from −60 to 40 dB will do
+ * @returns null when no factor from −60 to 40 dB will do, nor one within 26 dB of what the gain margin bounds
  */
 export function largestFactor(loop: readonly Complex[], target: MarginTarget): number | null {
   const n = loop.length;
@@ -87,7 +89,8 @@ export function largestFactor(loop: readonly Complex[], target: MarginTarget): n
       highest = Math.min(highest, -target.gainMarginDb - (sizeDb[i]! + x * (sizeDb[i + 1]! - sizeDb[i]!)));
     }
   }
-  for (let db = highest; db > LOWEST_DB; db -= LADDER_DB) {
+  const lowest = highest < HIGHEST_DB ? Math.max(LOWEST_DB, highest - RANGE_DB) : LOWEST_DB;
+  for (let db = highest; db > lowest; db -= LADDER_DB) {
     let good = true;
     for (let i = 0; good && i + 1 < n; i++) {
       const a = sizeDb[i]! + db;
@@ -133,8 +136,8 @@ export interface Tuning {
 const DERIVATIVE_TIMES = [0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8];
 /** Integral time over lag and delay: slow enough to cost a few degrees at the crossover. */
 const INTEGRAL_TIMES = 5;
-/** Without a derivative term that may leave no gain with the wanted phase margin: then slower ones are tried too. */
-const WITHOUT_DERIVATIVE = [5, 6.5, 8, 10, 15];
+/** With little or no derivative term that may leave no gain with the wanted phase margin: then slower ones are tried too. */
+const SLOWER_INTEGRALS = [6.5, 8, 10, 15];
 /** Less crossover than this in exchange for less derivative, which stirs up noise. */
 const WORTH = 1.06;
 /** And less in exchange for a quicker integral term, which holds against steady pushes. */
@@ -154,31 +157,41 @@ export function tune(
 ): Tuning | null {
   const c = id.controller;
   if (c === null || !(c.kp > 0)) return null;
-  let best: { factors: GainFactors; speed: number } | null = null;
-  const shapes =
-    c.kd > 0
-      ? DERIVATIVE_TIMES.map((share) => ({ share, times: INTEGRAL_TIMES }))
-      : WITHOUT_DERIVATIVE.map((times) => ({ share: 0, times }));
-  for (const { share, times } of shapes) {
-    const wantedD = c.kd > 0 ? (share * plant.lagS * c.kp) / c.kd : 1;
-    const wantedI = c.ki > 0 ? c.kp / (times * (plant.lagS + plant.delayS)) / c.ki : 1;
-    // I and D follow P in proportion, as far as they may rise; a few rounds settle what P that leaves.
-    let shape: GainFactors = { P: 1, I: wantedI, D: wantedD, attitude: 1 };
-    let k: number | null = null;
-    for (let round = 0; round < 4; round++) {
-      k = largestFactor(rateLoopWith(id, plant, shape), target);
-      if (k === null) break;
-      const I = Math.min(wantedI, largestTermFactor / k);
-      const D = Math.min(wantedD, largestTermFactor / k);
-      if (Math.abs(I - shape.I) < 0.01 * I && Math.abs(D - shape.D) < 0.01 * D) break;
-      shape = { ...shape, I, D };
-    }
-    if (k === null) continue;
-    const factors = { P: k, I: k * shape.I, D: k * shape.D, attitude: 1 };
-    if (best === null || k > (c.kd > 0 ? WORTH : WORTH_INTEGRAL) * best.speed) best = { factors, speed: k };
+  const hasD = c.kd > 0;
+  const worth = hasD ? WORTH : WORTH_INTEGRAL;
+  const fastest = (integralTimes: readonly number[]): GainFactors | null =>
+    integralTimes
+      .flatMap((times) => (hasD ? DERIVATIVE_TIMES : [0]).map((share) => ({ share, times })))
+      .map((shape) => largestOfShape(id, plant, c, shape, target, largestTermFactor))
+      .reduce((best, one) => (one !== null && (best === null || one.P > worth * best.P) ? one : best), null);
+  const factors = hasD
+    ? (fastest([INTEGRAL_TIMES]) ?? fastest(SLOWER_INTEGRALS))
+    : fastest([INTEGRAL_TIMES, ...SLOWER_INTEGRALS]);
+  return factors === null ? null : withAttitude(id, plant, factors, target);
+}
+
+/** The largest gains with these derivative and integral times, as far as I and D may rise: a few rounds settle what P that leaves. */
+function largestOfShape(
+  id: AxisIdentification,
+  plant: PlantParameters,
+  c: AxisController,
+  { share, times }: { readonly share: number; readonly times: number },
+  target: MarginTarget,
+  largestTermFactor: number,
+): GainFactors | null {
+  const wantedD = c.kd > 0 ? (share * plant.lagS * c.kp) / c.kd : 1;
+  const wantedI = c.ki > 0 ? c.kp / (times * (plant.lagS + plant.delayS)) / c.ki : 1;
+  let shape: GainFactors = { P: 1, I: wantedI, D: wantedD, attitude: 1 };
+  let k: number | null = null;
+  for (let round = 0; round < 4; round++) {
+    k = largestFactor(rateLoopWith(id, plant, shape), target);
+    if (k === null) return null;
+    const I = Math.min(wantedI, largestTermFactor / k);
+    const D = Math.min(wantedD, largestTermFactor / k);
+    if (Math.abs(I - shape.I) < 0.01 * I && Math.abs(D - shape.D) < 0.01 * D) break;
+    shape = { ...shape, I, D };
   }
-  if (best === null) return null;
-  return withAttitude(id, plant, best.factors, target);
+  return k === null ? null : { P: k, I: k * shape.I, D: k * shape.D, attitude: 1 };
 }
 
 export function withAttitude(
