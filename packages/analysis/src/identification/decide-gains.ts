@@ -243,7 +243,12 @@ function decide(id: AxisIdentification, by: ShownBy): GainDecision | null {
     const mean = largestAttitudeFactor(id, plant, factors, AIM);
     const loops = id.draws.map((draw) => attitudeLoopWith(id, draw, factors));
     const cautious = keptBy(loops, TARGETS.kept, WORST_SHARE);
-    const wary = Math.min(mean ?? 0, Math.max(cautious, most.mostCaution * (mean ?? 0)));
+    // What does not swing and keeps the requirement with the likeliest plant is not lowered for a few degrees that gusts alone speak of.
+    const enough = by === 'motion' && (largestAttitudeFactor(id, plant, factors, REQUIRED) ?? 0) >= 1;
+    const wary = Math.max(
+      enough ? 1 : 0,
+      Math.min(mean ?? 0, Math.max(cautious, most.mostCaution * (mean ?? 0))),
+    );
     const k = wary <= 1 ? wary : Math.min(wary, Math.max(1, keptBy(loops, SAFE, NEARLY_EVERY)));
     // An attitude loop that is merely slow harms nobody.
     if (k > 0) factors = { ...factors, attitude: Math.min(Math.max(k, SMALLEST), most.attitude) };

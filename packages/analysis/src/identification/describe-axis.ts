@@ -21,11 +21,11 @@ export interface AxisModel {
  * simulated hovers whose truth is known (docs/methods.md).
  */
 export const MODEL_STD = {
-  rate: { gainDb: 0.1, phaseDeg: 0.3 },
-  attitude: { gainDb: 0.3, phaseDeg: 0.6 },
+  rate: { gainDb: 0.1, phaseDeg: 0.5 },
+  attitude: { gainDb: 0.3, phaseDeg: 0.75 },
 } as const;
 /** dB per octave beyond what the log shows: there a margin is the model's word alone (measured like {@link MODEL_STD}). */
-const EXTRAPOLATED_DB = 0.5;
+const EXTRAPOLATED_DB = 0.3;
 /** Of the rate loop where gusts shake something of the structure, which may be what limits its gain. */
 const SHAKEN_DB = 2;
 /**

@@ -135,10 +135,12 @@ export function bins(values: Float64Array): Float64Array {
   return transformReal(x);
 }
 
+/** Noise bandwidth of the Hann window, bins: so many independent looks does a window's length of overlapping ones give (F. J. Harris, Proc. IEEE 66(1), 1978, table I). */
+const HANN_BANDWIDTH = 1.5;
 /** Cycles per window of an oscillation's phasors. */
 const WINDOW_CYCLES = 2.5;
 /** How far the plant's few numbers follow a real one at a single frequency: share of |G|, per group of windows. */
-const MODEL_ERROR = 0.03;
+const MODEL_ERROR = 0.015;
 /** An oscillation is cut into this many stretches, in each of which it has its own frequency and growth. */
 const GROUPS = 3;
 
@@ -223,7 +225,7 @@ export function oscillationEquations(
       );
       scatter += d.re ** 2 + d.im ** 2;
     }
-    const independent = Math.max(1, ((b - a) * hop) / width);
+    const independent = Math.max(1, (HANN_BANDWIDTH * (b - a) * hop) / width);
     const size = absolute(yu) / Math.sqrt(uu);
     const noise = scatter / Math.max(1, b - a) / independent / (uu / (b - a));
     const relative = MODEL_ERROR ** 2 + ownShare ** 2;

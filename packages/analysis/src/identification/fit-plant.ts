@@ -120,7 +120,8 @@ export function fitPlants(evidence: readonly AxisEvidence[], known: FitPriors = 
     if (best === null || unlikely < best.unlikely) best = { ...result, unlikely };
   }
   const { p, normal, cost } = best!;
-  const freedom = Math.max(1, 2 * weighted.length - 2 - evidence.length);
+  // Every parameter takes one degree of freedom and has one prior that gives it back.
+  const freedom = Math.max(1, 2 * weighted.length + gains.length + rows.length);
   return {
     plants: evidence.map((e, a) => (shows(e) ? parametersOf(p, a) : null)),
     parameters: p,

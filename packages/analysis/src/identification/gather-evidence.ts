@@ -91,6 +91,8 @@ export function gainOfRunaway(
     : gainFromLargeSwing({ startS, stepS, rate, demand, instrument: null });
 }
 
+/** An axis that turns by more than this beside another, rad/s RMS, pushes it in ways of its own: half of ±120 deg/s (judgement). */
+const LARGE_TURNS = (42 * Math.PI) / 180;
 /** Share of another axis' angular acceleration that may come over through rotors, mass and frame (common practice, no source). */
 const COMES_OVER = 0.1;
 
@@ -110,6 +112,7 @@ export function motionInGusts(
   const drive = outsideDrive(axis, reference, demand, controller, onClock);
   if (drive === null) return null;
   const others = AXES.filter((other) => other !== axis).flatMap((other) => rates[other] ?? []);
+  if (others.some((values) => rootMeanSquare(values) > LARGE_TURNS)) return null;
   const movers: Mover[] = others.map((values) => ({ values, isRate: true, most: COMES_OVER }));
   // A body that turns about two axes at once turns about the third: at most by the product of both rates.
   const [a, b] = others;
@@ -124,4 +127,8 @@ export function motionInGusts(
     swings.map((o) => o.frequencyHz),
     applied.cutShare[axis],
   );
+}
+
+function rootMeanSquare(values: Float64Array): number {
+  return Math.sqrt(values.reduce((sum, v) => sum + v * v, 0) / Math.max(1, values.length));
 }
