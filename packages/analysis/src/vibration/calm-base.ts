@@ -3,8 +3,7 @@
  * the sample rate; so may its multiples. Of all bases the one is taken whose lines, each at its true frequency, the motor commands
  * explain best, if it explains clearly more than any other base does and than lines that follow nothing.
  */
-import { courseOf } from './find-base.js';
-import type { PeakCluster } from './find-base.js';
+import { courseOf, readingsOf, type PeakCluster } from './find-base.js';
 import { explainedBy, surroundingsOf, type LineSurroundings } from './explain-line.js';
 import { FASTEST_HZ, SLOWEST_HZ, speedsFrom, type Commands } from './relative-speeds.js';
 import { foldedHz } from './rotor-lines.js';
@@ -93,7 +92,7 @@ export function calmBase(
     speedsFrom(commands, power, lagS).map((guess) => courseOf(guess, record)),
   );
   const lines = some.map((cluster) =>
-    readLine(surroundingsOf(cluster.at[0]!.record, cluster.hz), courses, rateHz, folds),
+    readLine(surroundingsOf(cluster.at[0]!.record, cluster.hz), courses, readingsOf(cluster, rateHz, folds)),
   );
   const seen = (hz: number): boolean => {
     const at = foldedHz(hz, rateHz);
@@ -137,23 +136,21 @@ function clearest(clusters: readonly PeakCluster[]): PeakCluster[] {
 function readLine(
   around: LineSurroundings,
   courses: readonly (readonly Float64Array[])[],
-  rateHz: number,
-  folds: boolean,
+  signedHz: readonly number[],
 ): ReadLine {
   const { hz, freedom } = around;
   const still = explainedBy(around, courses[0]!, 0).left;
   // Of mirrored lines the frequency is negative: they run the other way.
-  const shifts = folds ? [0, -rateHz, rateHz, -2 * rateHz] : [0];
-  const readings = shifts.map((shift) => {
+  const readings = signedHz.map((supposedHz) => {
     const byWay = courses.map((some): Reading => {
-      const { left, offsetHz } = explainedBy(around, some, hz + shift);
-      const trueHz = Math.abs(hz + offsetHz + shift);
+      const { left, offsetHz } = explainedBy(around, some, supposedHz);
+      const trueHz = Math.abs(supposedHz + offsetHz);
       const gain = freedom * (still - left);
       if (gain < LEAST_LINE) return { trueHz, gain: 0 };
       const reversed = some.map((course) => course.toReversed());
       return {
         trueHz,
-        gain: Math.min(gain, freedom * (explainedBy(around, reversed, hz + shift).left - left)),
+        gain: Math.min(gain, freedom * (explainedBy(around, reversed, supposedHz).left - left)),
       };
     });
     return withNeighbours(byWay);

@@ -2,7 +2,7 @@
 import { describe, expect, test } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
 import { madeSensorRecord } from '../../../../tests/support/sensor-record.js';
-import { basesOf, followingPeaks, type FollowingPeak } from './find-base.js';
+import { basesOf, clustersOf, followingPeaks, type FollowingPeak } from './find-base.js';
 import type { SpeedGuess } from './relative-speeds.js';
 
 const SECONDS = 30;
@@ -33,7 +33,7 @@ describe('the base of a family that follows the commands', () => {
     ['in a slow log, beyond half its rate', 150, 96],
   ] as const)('a swept rotor is found within 1 %% %s', ([, rate, hz]) => {
     const { record, guess } = flown(rate, hz, 0.12, [1, 2]);
-    const { peaks } = followingPeaks([[guess]], [record], 14, true);
+    const { peaks } = followingPeaks([[guess]], [record], clustersOf([record], 14), 14, true);
     const base = basesOf(peaks)[0]!;
     expect(Math.abs(base.hz / hz - 1)).toBeLessThan(0.01);
     expect(base.follows).toBe(true);
@@ -42,7 +42,8 @@ describe('the base of a family that follows the commands', () => {
   test('a tone that stands still while the commands move is no rotor', () => {
     const { record, guess } = flown(400, 61, 0.12, []);
     const values = record.values.map((v, i) => v + 0.1 * Math.sin((2 * Math.PI * 73 * i) / 400));
-    const { peaks } = followingPeaks([[guess]], [{ ...record, values }], 14, false);
+    const still = [{ ...record, values }];
+    const { peaks } = followingPeaks([[guess]], still, clustersOf(still, 14), 14, false);
     expect(basesOf(peaks)).toEqual([]);
   });
 });

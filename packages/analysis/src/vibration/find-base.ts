@@ -8,6 +8,7 @@ import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
 import { orderBand, restFloor, restSpectrum, turned, turning, type OrderBand } from './order-band.js';
 import { FASTEST_HZ, SLOWEST_HZ, type SpeedGuess } from './relative-speeds.js';
 import { foldedHz } from './rotor-lines.js';
+import type { SecondRate } from './second-rate.js';
 import type { SensorRecord } from './sensor-records.js';
 
 /** A peak of the logs that follows the rotors, at its true frequency. */
@@ -22,6 +23,7 @@ export interface FollowingPeak {
 const SEGMENT_S = 4;
 const MOST_PEAKS = 24;
 const RECORDS_EACH = 3;
+const MOST_OWN = 2;
 /** Peaks of different records nearer than this share are one. */
 const SAME_SHARE = 0.012;
 /** Rotors keep within this share of their mean, whatever the throttle does. */
@@ -39,6 +41,13 @@ export interface PeakCluster {
   readonly height: number;
   /** The records it stands in, that one first. */
   readonly at: readonly { readonly record: SensorRecord; readonly height: number }[];
+  /** What it truly may be, negative where mirrored, as far as a second log tells; null: nothing tells. */
+  readonly told: readonly number[] | null;
+}
+
+/** What a peak at a place in the log may truly be, where nothing tells: negative where mirrored. */
+export function readingsOf({ hz, told }: PeakCluster, rateHz: number, folds: boolean): readonly number[] {
+  return told ?? (folds ? [hz, hz - rateHz, hz + rateHz, hz - 2 * rateHz] : [hz]);
 }
 
 export interface Following {
@@ -51,11 +60,13 @@ export interface Following {
 
 /**
  * @param guesses for each way in which the speeds may follow the commands, the courses of all rotors
+ * @param clusters peaks of the records
  * @param folds lines may be folded
  */
 export function followingPeaks(
   guesses: readonly (readonly SpeedGuess[])[],
   records: readonly SensorRecord[],
+  clusters: readonly PeakCluster[],
   lowestHz: number,
   folds: boolean,
 ): Following {
@@ -63,7 +74,7 @@ export function followingPeaks(
   // Courses at the samples, in turns ahead of steady turning at one revolution per second.
   const courses = guesses.map((some) => some.map((guess) => courseOf(guess, first)));
   const excursion = Math.max(...guesses.flatMap((some) => some.map((guess) => rangeOf(guess))));
-  const found = clustersOf(records, lowestHz).map((cluster) => {
+  const found = clusters.map((cluster) => {
     const some = cluster.at.slice(0, RECORDS_EACH).map(({ record }) => record);
     const bands = bandsAt(some, cluster.hz, excursion + SPREAD);
     const steady = bands.map((band) => sharpness(band, band.z).value);
@@ -172,29 +183,38 @@ function readPeak(
   rate: number,
   folds: boolean,
 ): FollowingPeak {
-  const readings = folds
-    ? [cluster.hz, rate - cluster.hz, rate + cluster.hz].filter((hz) => hz < HIGHEST_RATES * rate)
-    : [cluster.hz];
-  let best: FollowingPeak = { trueHz: cluster.hz, gain: -Infinity, height: cluster.height };
-  readings.forEach((trueHz, reading) => {
-    // Mirrored lines run the other way.
-    const sign = reading === 1 ? -1 : 1;
+  const readings = readingsOf(cluster, rate, folds).filter((hz) => Math.abs(hz) < HIGHEST_RATES * rate);
+  let best: FollowingPeak = {
+    trueHz: Math.abs(readings[0] ?? cluster.hz),
+    gain: -Infinity,
+    height: cluster.height,
+  };
+  // Mirrored lines run the other way.
+  readings.forEach((signedHz, reading) => {
     for (const course of courses) {
       let gain = reading === 0 ? 0 : -FOLDED_GAIN;
       let offset = 0;
       bands.forEach((band, b) => {
-        const now = sharpness(band, turned(band.z, angleAt(course, band, sign * trueHz), -1));
+        const now = sharpness(band, turned(band.z, angleAt(course, band, signedHz), -1));
         gain += (now.value - steady[b]!) / bands.length;
         if (b === 0) offset = now.topHz;
       });
-      if (gain > best.gain) best = { trueHz: trueHz + sign * offset, gain, height: cluster.height };
+      if (gain > best.gain) best = { trueHz: Math.abs(signedHz + offset), gain, height: cluster.height };
     }
   });
   return best;
 }
 
-/** Peaks of all records, those of one frequency together, the highest first. */
-export function clustersOf(records: readonly SensorRecord[], lowestHz: number): PeakCluster[] {
+/**
+ * Peaks of all records, those of one frequency together, the highest first.
+ *
+ * @param second what tells where folded ones truly are
+ */
+export function clustersOf(
+  records: readonly SensorRecord[],
+  lowestHz: number,
+  second: SecondRate | null = null,
+): PeakCluster[] {
   const all = records
     .flatMap((record) => {
       const spectrum = lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S);
@@ -212,7 +232,34 @@ export function clustersOf(records: readonly SensorRecord[], lowestHz: number): 
       if (clusters.length < MOST_PEAKS) clusters.push({ hz, height, at: [{ record, height }] });
     } else if (!own.at.some((one) => one.record === record)) own.at.push({ record, height });
   }
-  return clusters;
+  return clusters.map((cluster) => ({
+    ...cluster,
+    told:
+      second?.told(
+        clearestRecords(
+          cluster.at.map(({ record }) => record),
+          records,
+        ),
+        cluster.hz,
+      ) ?? null,
+  }));
+}
+
+/**
+ * Records in which a line stands, and the gyro, whose motion other logs hold too.
+ *
+ * @param own records of the line, or shorter ones of the same sensor axes
+ */
+export function clearestRecords(
+  own: readonly SensorRecord[],
+  records: readonly SensorRecord[],
+): SensorRecord[] {
+  const isOwn = ({ sensor, axis }: SensorRecord): boolean =>
+    own.slice(0, MOST_OWN).some((one) => one.sensor === sensor && one.axis === axis);
+  return [
+    ...records.filter(isOwn),
+    ...records.filter((record) => record.sensor === 'gyro' && !isOwn(record)),
+  ];
 }
 
 function heightOf({ density, floor }: LineSpectrum, bin: number): number {

@@ -1,12 +1,19 @@
 /** What turns, where no speed is logged: by what the commands explain of the lines, else by what comes into focus with them. */
 import { calmBase } from './calm-base.js';
-import { basesOf, clustersOf, followingPeaks, scannedRecords, type FollowingPeak } from './find-base.js';
+import {
+  basesOf,
+  followingPeaks,
+  scannedRecords,
+  type FollowingPeak,
+  type PeakCluster,
+} from './find-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
 import type { TurningRotor } from './order-lines.js';
 import { placedRotors } from './place-rotors.js';
 import { SLOWEST_HZ, speedsFrom, togetherOf, type Commands } from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
+import { foldedHz } from './rotor-lines.js';
 import { MEAN_KNOWN, QUICK, THOROUGH, type SearchEffort } from './rotor-means.js';
 import type { SensorRecord } from './sensor-records.js';
 
@@ -24,24 +31,39 @@ export interface FoundRotors {
 /** The rotors, each in its place, and how their speeds follow the commands; null where nothing says what turns. */
 export function findRotors(
   commands: Commands,
+  clusters: readonly PeakCluster[],
   searched: readonly SensorRecord[],
   records: readonly SensorRecord[],
   moves: boolean,
 ): FoundRotors | null {
+  const folds = mayFold(clusters, searched[0]!.sampleRateHz);
   return (
-    (moves ? null : calmRotors(commands, searched, records)) ??
-    followingRotors(commands, searched, records, moves)
+    (moves ? null : calmRotors(commands, clusters, searched, records, folds)) ??
+    followingRotors(commands, clusters, searched, records, moves, folds)
   );
+}
+
+/** Lines this much lower than the highest, natural log, and lower than this, are not asked where they truly are. */
+const TELLING = 4;
+const LEAST_TELLING = 1.5;
+
+/** Whether a line of weight may be folded: in a slow log, unless a second one says of all of them that they stand where they are. */
+export function mayFold(clusters: readonly PeakCluster[], rate: number): boolean {
+  if (rate >= FOLDS_BELOW_HZ) return false;
+  const least = Math.max(LEAST_TELLING, (clusters[0]?.height ?? 0) - TELLING);
+  const telling = clusters.filter(({ height }) => height > least);
+  return telling.length === 0 || telling.some(({ hz, told }) => told?.length !== 1 || told[0] !== hz);
 }
 
 /** By what the commands explain of the lines while the throttle hardly moves. */
 function calmRotors(
   commands: Commands,
+  clusters: readonly PeakCluster[],
   searched: readonly SensorRecord[],
   records: readonly SensorRecord[],
+  folds: boolean,
 ): FoundRotors | null {
-  const rate = searched[0]!.sampleRateHz;
-  const base = calmBase(commands, clustersOf(searched, SLOWEST_HZ), rate, SLOWEST_HZ, rate < FOLDS_BELOW_HZ);
+  const base = calmBase(commands, clusters, searched[0]!.sampleRateHz, SLOWEST_HZ, folds);
   if (base === null) return null;
   const guesses = speedsFrom(commands, base.power, base.lagS);
   const { rotors, score } = placedRotors(guesses, base.baseHz, records, true, MEAN_KNOWN);
@@ -113,18 +135,20 @@ interface Search {
 /** By what comes into focus when the records are turned with the commands. */
 function followingRotors(
   each: Commands,
+  clusters: readonly PeakCluster[],
   searched: readonly SensorRecord[],
   records: readonly SensorRecord[],
   moves: boolean,
+  folds: boolean,
 ): FoundRotors | null {
   const rate = searched[0]!.sampleRateHz;
-  const folds = rate < FOLDS_BELOW_HZ;
   const guesses = (moves && each.length > 1 ? [each, togetherOf(each)] : [each]).flatMap((commands) =>
     WAYS.map(([power, lagS]) => ({ commands, power, lagS })),
   );
   const { peaks, guess, excursion } = followingPeaks(
     guesses.map(({ commands, power, lagS }) => speedsFrom(commands, power, lagS)),
     searched,
+    clusters,
     SLOWEST_HZ,
     folds,
   );
@@ -140,12 +164,16 @@ function followingRotors(
   const holds = together.some(({ value }) => value > 0);
   const tried = holds || commands === each ? together : tryBases(search, each, bases);
   const believed = (baseHz: number): boolean =>
-    !folds || moves || excursion > WANDERS || standsWhereItIs(each, searched, baseHz);
+    !folds ||
+    moves ||
+    excursion > WANDERS ||
+    (isTold(clusters, baseHz, rate) ?? standsWhereItIs(each, clusters, baseHz, rate));
   const first = bestOf(tried);
   if (first !== undefined) {
     const others = tried.filter((one) => one.baseHz < rate / 2 && !isMultiple(first, one));
     const plain = Math.max(0, ...others.map(({ value }) => value));
-    if (first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
+    const surely = isTold(clusters, first.baseHz, rate) === true;
+    if (!surely && first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
     const moved = placeAgain(search, first, THOROUGH);
     const stays = !runsAway(moved, first);
     const best =
@@ -161,7 +189,8 @@ function followingRotors(
     moves || excursion > WANDERS ? gain * height > SLOW_GAIN * SLOW_HEIGHT : height > SLOW_HEIGHT;
   const shows = (peak: FollowingPeak): boolean =>
     Math.abs(peak.trueHz / baseHz - 1) < SAME_BASE && peak.gain > SLOW_GAIN && clear(peak);
-  if ((folds && !peaks.some(shows)) || !believed(baseHz)) return null;
+  const toldOf = isTold(clusters, baseHz, rate);
+  if ((folds && toldOf !== true && !peaks.some(shows)) || !believed(baseHz)) return null;
   return { by: 'focus', ...fallback, rotors: placedRotors(fallback.guesses, baseHz, records, moves).rotors };
 }
 
@@ -224,16 +253,26 @@ const LEAST_CONTRAST = 120;
 const MOST_BELOW = 1.5;
 
 /** Where the commands hardly move, what follows them hardly tells a folded rotor from one that is seen where it is; its wandering may. */
-function standsWhereItIs(commands: Commands, searched: readonly SensorRecord[], baseHz: number): boolean {
-  const rate = searched[0]!.sampleRateHz;
+function standsWhereItIs(
+  commands: Commands,
+  clusters: readonly PeakCluster[],
+  baseHz: number,
+  rate: number,
+): boolean {
   if (baseHz > rate / 2) return false;
-  const clusters = clustersOf(searched, SLOWEST_HZ);
   const first = clusters.find(({ hz }) => Math.abs(hz / baseHz - 1) < SAME_BASE);
   return (
     first !== undefined &&
     first.height > clusters[0]!.height - MOST_BELOW &&
     foldContrast(commands, clusters, baseHz, rate) > LEAST_CONTRAST
   );
+}
+
+/** Whether a second log says that the line where this folds to is this; null where no line stands there, or nothing tells. */
+function isTold(clusters: readonly PeakCluster[], trueHz: number, rate: number): boolean | null {
+  const at = foldedHz(trueHz, rate);
+  const told = clusters.find(({ hz }) => Math.abs(hz - at) < SAME_BASE * trueHz)?.told ?? null;
+  return told === null ? null : told.some((hz) => Math.abs(Math.abs(hz) / trueHz - 1) < SAME_BASE);
 }
 
 /** Multiples of a base that may be taken for it. */

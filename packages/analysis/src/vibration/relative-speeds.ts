@@ -59,9 +59,15 @@ export type Commands = readonly {
   readonly mean: number;
 }[];
 
-/** @returns one per motor, or one for all */
-export function commandsOf(flight: Flight, interval: Interval): Commands {
-  const motors = motorSignals(flight);
+/**
+ * @param motors what they were told
+ * @returns one per motor, or one for all
+ */
+export function commandsOf(
+  flight: Flight,
+  interval: Interval,
+  motors: readonly Signal[] = motorSignals(flight),
+): Commands {
   const throttle = flight.signals.get('throttle') ?? flight.signals.get('stick.throttle');
   const sources: readonly (readonly [number | null, Signal])[] =
     motors.length > 0

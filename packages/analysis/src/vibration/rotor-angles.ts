@@ -1,10 +1,14 @@
 /** The angle of every rotor over the hover: from its logged speed, or found by what makes the vibration sharpest. */
 import type { Flight, Interval } from '@settle/parser';
-import { findRotors, type FoundRotors } from './find-rotors.js';
+import { motorSignals } from '../signals.js';
+import { clustersOf } from './find-base.js';
+import { findRotors, mayFold, type FoundRotors } from './find-rotors.js';
 import { angleOf, type TurningRotor } from './order-lines.js';
-import { commandsOf, loggedSpeeds } from './relative-speeds.js';
+import { commandsOf, loggedSpeeds, SLOWEST_HZ } from './relative-speeds.js';
 import { meanCommand, throttleMoves } from './rotor-study.js';
+import type { SecondRate } from './second-rate.js';
 import type { SensorRecord } from './sensor-records.js';
+import { withoutFoldedLines } from './without-folded-lines.js';
 
 export interface RotorAngles {
   readonly from: 'speed-channel' | 'spectrum';
@@ -25,6 +29,7 @@ export function rotorAngles(
   flight: Flight,
   interval: Interval,
   records: readonly SensorRecord[],
+  second: SecondRate | null,
 ): RotorAngles | null {
   const first = records[0];
   if (first === undefined) return null;
@@ -37,23 +42,31 @@ export function rotorAngles(
       exponent: null,
       evidence: [`${String(logged.length)} rotor speeds are logged`],
     };
-  return searchAngles(flight, interval, records);
+  return searchAngles(flight, interval, records, second);
 }
 
 function searchAngles(
   flight: Flight,
   interval: Interval,
   records: readonly SensorRecord[],
+  second: SecondRate | null,
 ): RotorAngles | null {
   const rate = records[0]!.sampleRateHz;
   const searched = records
     .filter((record) => record.sampleRateHz === rate)
     .map((record) => ({ ...record, values: record.values.subarray(0, Math.round(SEARCHED_S * rate)) }));
-  const commands = commandsOf(flight, interval);
+  const clusters = clustersOf(searched, SLOWEST_HZ, second);
+  const motors = withoutFoldedLines(
+    motorSignals(flight),
+    records.filter((record) => record.sampleRateHz === rate),
+    clusters,
+    mayFold(clusters, rate),
+  );
+  const commands = commandsOf(flight, interval, motors);
   if (commands.length === 0) return null;
   const told = meanCommand(flight, interval);
   const moves = told !== null && throttleMoves(told.values);
-  const found = findRotors(commands, searched, records, moves);
+  const found = findRotors(commands, clusters, searched, records, moves);
   if (found === null) return null;
   const { power, lagS, rotors } = found;
   return {

@@ -20,6 +20,7 @@ import { bladeOrder, describeRotorLine, isSkirt, type RotorLine } from './rotor-
 import { describeRotors, meanCommand, throttleMoves } from './rotor-study.js';
 import { sensorHealth } from './sensor-health.js';
 import { MeanAngle, takeOutRotors } from './take-out-rotors.js';
+import { secondRate } from './second-rate.js';
 import { sensorRecords, type SensorRecord } from './sensor-records.js';
 import type { SensorSpectrum, StudiedLine, VibrationStudy } from './vibration-study.js';
 
@@ -53,7 +54,9 @@ export function studyVibration(
     record,
     spectrum: lineSpectrum(record.values, record.sampleRateHz, SEGMENT_S),
   }));
-  const angles = rotorAngles(flight, hover, records);
+  const rateHz = records[0]!.sampleRateHz;
+  const second = rateHz < FOLDS_BELOW_HZ ? secondRate(flight, hover, rateHz) : null;
+  const angles = rotorAngles(flight, hover, records, second);
   const mean = angles === null ? null : new MeanAngle(angles.rotors);
   const taken = seen.map(({ record, spectrum }) => ({
     record,
@@ -74,7 +77,6 @@ export function studyVibration(
     found.flatMap(({ plain }) => plain),
   );
   const ground = groundPeaks(flight, phases);
-  const rateHz = records[0]!.sampleRateHz;
   const described = found
     .flatMap((one) => one.plain)
     .map((line) =>
