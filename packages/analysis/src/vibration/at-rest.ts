@@ -101,26 +101,17 @@ export function middlesOf({ startS, endS }: Interval, windowS: number): Float64A
   );
 }
 
-export interface ComplexFit {
-  /** Share of the power that is explained: multiple coherence. */
-  readonly share: number;
-  /** Complex factor of every column. */
-  readonly factors: readonly { readonly re: number; readonly im: number }[];
-}
-
-/** A complex series by constant complex factors on others; null where these are no independent ones. */
-export function fitComplex(series: Float64Array, columns: readonly Float64Array[]): ComplexFit | null {
+/**
+ * Share of the power of a complex series that others explain by constant complex factors: multiple coherence.
+ *
+ * @returns 0 where they are not independent of one another, or all is zero
+ */
+export function shareExplained(series: Float64Array, columns: readonly Float64Array[]): number {
   const power = series.reduce((sum, v) => sum + v * v, 0);
+  // A complex factor is a real one on the column and a real one on the column a quarter turn on.
   const solved = solveLeastSquares(
     columns.flatMap((z) => [z, z.map((_, i) => (i % 2 === 0 ? -z[i + 1]! : z[i - 1]!))]),
     series,
   );
-  if (solved === null || !(power > 0)) return null;
-  return {
-    share: 1 - solved.residualSumOfSquares / power,
-    factors: columns.map((_, j) => ({
-      re: solved.coefficients[2 * j]!,
-      im: solved.coefficients[2 * j + 1]!,
-    })),
-  };
+  return solved === null || !(power > 0) ? 0 : 1 - solved.residualSumOfSquares / power;
 }

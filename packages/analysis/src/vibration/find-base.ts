@@ -74,7 +74,11 @@ export function followingPeaks(
   // Courses at the samples, in turns ahead of steady turning at one revolution per second.
   const courses = guesses.map((some) => some.map((guess) => courseOf(guess, first)));
   const excursion = Math.max(...guesses.flatMap((some) => some.map((guess) => rangeOf(guess))));
-  const found = clusters.map((cluster) => {
+  // Of frequencies that a second log leaves open every one may belong to a family.
+  const open = clusters.flatMap((cluster) =>
+    cluster.told === null ? [cluster] : cluster.told.map((hz) => ({ ...cluster, told: [hz] })),
+  );
+  const found = open.map((cluster) => {
     const some = cluster.at.slice(0, RECORDS_EACH).map(({ record }) => record);
     const bands = bandsAt(some, cluster.hz, excursion + SPREAD);
     const steady = bands.map((band) => sharpness(band, band.z).value);

@@ -15,6 +15,7 @@ const known: PlainContext = {
   ground: null,
   rotorsKnown: true,
   mayFold: false,
+  told: () => null,
   rotorRanges: [
     { order: 1, lowHz: 108, highHz: 114 },
     { order: 2, lowHz: 216, highHz: 228 },

@@ -18,11 +18,13 @@ export interface SearchEffort {
   readonly searchedS: number;
   readonly again: boolean;
   readonly spread: number;
+  /** What stands this far off where a rotor is expected, as a share, counts for nothing; half as far, three quarters. */
+  readonly far: number;
 }
 
-export const THOROUGH: SearchEffort = { searchedS: 40, again: true, spread: 0.08 };
+export const THOROUGH: SearchEffort = { searchedS: 40, again: true, spread: 0.08, far: 0.1 };
 /** Where the mean of the rotors is known already, not only which lines are theirs. */
-export const MEAN_KNOWN: SearchEffort = { ...THOROUGH, spread: 0.05 };
+export const MEAN_KNOWN: SearchEffort = { ...THOROUGH, spread: 0.05, far: 0.05 };
 /** Enough to see which of several bases holds most. */
 export const QUICK: SearchEffort = { ...THOROUGH, searchedS: 16, again: false };
 /** Multiples that are looked at, and bands of each. */
@@ -35,8 +37,6 @@ const STILL = 2;
 /** A band counts if something in it stands this many times over its background. */
 const LEAST_RATIO = 6;
 const LEAST_REACH_HZ = 2.5;
-/** What stands this far off where a rotor is expected, as a share, counts for nothing; half as far, three quarters. */
-const FAR = 0.1;
 /** Log of density over background from which a line counts. */
 const LINE_LOG = 1.6;
 /** Lines of one order are within this of its strongest, natural log of power: what a strong one leaves counts for nothing. */
@@ -81,8 +81,8 @@ export function rotorMeans(
   const mean = new MeanAngle(rotors);
   const bands = telling(mean, rotors, records, lowestHz, effort);
   if (bands.length === 0) return { rotors, score: 0, byOrder: [] };
-  const families = findFamilies(rotors, bands, mean, effort.spread);
-  const found = effort.again ? placeAgain(families, bands, mean) : families;
+  const families = findFamilies(rotors, bands, mean, effort);
+  const found = effort.again ? placeAgain(families, bands, mean, effort.far) : families;
   if (found.length === 0) return { rotors, score: 0, byOrder: [] };
   const ratio = found.reduce((sum, one) => sum + one.meanHz / one.rotor.meanHz, 0) / found.length;
   const at = (rotor: Rotor, meanHz: number): Rotor => ({
@@ -171,7 +171,7 @@ function findFamilies(
   rotors: readonly Rotor[],
   bands: readonly Band[],
   mean: MeanAngle,
-  spread: number,
+  { spread, far }: SearchEffort,
 ): Placed[] {
   const found: Placed[] = [];
   let left = bands.map((band) => band.z);
@@ -183,7 +183,7 @@ function findFamilies(
     for (const rotor of unused) {
       // Once some are found, the others are expected about as far off the rough means as those are.
       const expectedHz = ratio * rotor.meanHz;
-      const one = bestPlace(rotor, expectedHz, expectedHz, spread * mean.meanHz, bands, left, mean);
+      const one = bestPlace(rotor, expectedHz, expectedHz, spread * mean.meanHz, bands, left, mean, far);
       if (best === null || one.score > best.score) best = { rotor, ...one };
     }
     const least = Math.max(LEAST_FAMILY, LEAST_SHARE * (found[0]?.score ?? 0));
@@ -205,7 +205,12 @@ function ratioOf(found: readonly Placed[]): number {
 }
 
 /** Every family once more in what the others leave. */
-function placeAgain(found: readonly Placed[], bands: readonly Band[], mean: MeanAngle): Placed[] {
+function placeAgain(
+  found: readonly Placed[],
+  bands: readonly Band[],
+  mean: MeanAngle,
+  far: number,
+): Placed[] {
   const now = [...found];
   const ratio = ratioOf(found);
   for (let round = 0; round < AGAIN_ROUNDS; round++)
@@ -222,6 +227,7 @@ function placeAgain(found: readonly Placed[], bands: readonly Band[], mean: Mean
         bands,
         left,
         mean,
+        far,
       );
       now[i] = { ...one, ...place, parts: partsOf(one.rotor, place.meanHz, bands, left, mean) };
     });
@@ -255,6 +261,7 @@ function bestPlace(
   bands: readonly Band[],
   left: readonly Float64Array[],
   mean: MeanAngle,
+  far: number,
 ): Place {
   const spectra = bands.map((band, b) => ({
     band,
@@ -273,7 +280,7 @@ function bestPlace(
       const least = Math.max(LINE_LOG, band.top - WITHIN_LOG);
       byOrder[band.order - 1]! += Math.max(0, Math.log(value / band.floor) - least);
     }
-    const near = 1 - ((nearHz + shiftHz) / expectedHz - 1) ** 2 / FAR ** 2;
+    const near = 1 - ((nearHz + shiftHz) / expectedHz - 1) ** 2 / far ** 2;
     const score = near * byOrder.reduce((sum, v) => sum + v, 0);
     if (score > best.score) best = { meanHz: nearHz + shiftHz, score, byOrder };
   }

@@ -11,7 +11,7 @@
  */
 import { AXES, type Flight, type Interval, type Signal } from '@settle/parser';
 import { motorSignals } from '../signals.js';
-import { atRest, fitComplex, HANN_BANDWIDTH, middlesOf, samplesIn, samplesOf } from './at-rest.js';
+import { atRest, shareExplained, HANN_BANDWIDTH, middlesOf, samplesIn, samplesOf } from './at-rest.js';
 import type { SensorRecord } from './sensor-records.js';
 
 /** What a line may truly be, over the place it has in the log: frequency plus so many times the sample rate; negative is mirrored. */
@@ -67,7 +67,7 @@ export function secondRate(flight: Flight, interval: Interval, rateHz: number): 
       for (const group of groups) {
         const columns = group.map((samples) => atRest(samples, Math.abs(trueHz), middleS, WINDOW_S));
         for (const line of wanted) {
-          const share = fitComplex(line, columns)?.share ?? 0;
+          const share = shareExplained(line, columns);
           const gain = -looks * Math.log(Math.max(1e-6, 1 - share)) - columns.length;
           if (gain > best.gain) best = { trueHz, gain, share };
         }

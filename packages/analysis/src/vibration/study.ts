@@ -3,6 +3,7 @@ import type { Flight, Interval } from '@settle/parser';
 import type { Phase } from '../diagnosis.js';
 import type { Unavailable } from '../unavailable.js';
 import { campbellPoints } from './campbell.js';
+import { clearestRecords } from './find-base.js';
 import { findPeaks, type Peak } from './find-peaks.js';
 import { fitLine } from './fit-line.js';
 import { flagFoldPairs } from './fold-pairs.js';
@@ -56,6 +57,7 @@ export function studyVibration(
   }));
   const rateHz = records[0]!.sampleRateHz;
   const second = rateHz < FOLDS_BELOW_HZ ? secondRate(flight, hover, rateHz) : null;
+  const alike = records.filter(({ sampleRateHz }) => sampleRateHz === rateHz);
   const angles = rotorAngles(flight, hover, records, second);
   const mean = angles === null ? null : new MeanAngle(angles.rotors);
   const taken = seen.map(({ record, spectrum }) => ({
@@ -85,10 +87,16 @@ export function studyVibration(
         ground,
         rotorsKnown: believed !== null,
         mayFold: rateHz < FOLDS_BELOW_HZ,
+        told: ({ record, fitted }) => {
+          if (second === null || record.sampleRateHz !== rateHz) return null;
+          const hz = second.told(clearestRecords([record], alike), fitted.frequencyHz);
+          return hz === null ? null : { hz, ratesHz: second.ratesHz };
+        },
         rotorRanges: believed === null ? [] : unloggedRanges(believed),
       }),
     );
-  const plain = believed === null && rateHz < FOLDS_BELOW_HZ ? flagFoldPairs(described, rateHz) : described;
+  const guessed = believed === null && second === null && rateHz < FOLDS_BELOW_HZ;
+  const plain = guessed ? flagFoldPairs(described, rateHz) : described;
   const lines = [
     ...(believed === null ? [] : turning.map((line) => describeRotorLine(line, blades, believed.from))),
     ...plain,
