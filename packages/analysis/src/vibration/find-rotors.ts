@@ -2,6 +2,7 @@
 import { calmBase } from './calm-base.js';
 import {
   basesOf,
+  clearestRecords,
   followingPeaks,
   scannedRecords,
   type FollowingPeak,
@@ -15,6 +16,7 @@ import { SLOWEST_HZ, speedsFrom, togetherOf, type Commands } from './relative-sp
 import { resampledBase } from './resampled-base.js';
 import { foldedHz } from './rotor-lines.js';
 import { MEAN_KNOWN, QUICK, THOROUGH, type SearchEffort } from './rotor-means.js';
+import type { SecondRate } from './second-rate.js';
 import type { SensorRecord } from './sensor-records.js';
 
 /** Logs this fast show every rotor where it is; in slower ones it may be folded. */
@@ -35,11 +37,12 @@ export function findRotors(
   searched: readonly SensorRecord[],
   records: readonly SensorRecord[],
   moves: boolean,
+  second: SecondRate | null,
 ): FoundRotors | null {
   const folds = mayFold(clusters, searched[0]!.sampleRateHz);
   return (
     (moves ? null : calmRotors(commands, clusters, searched, records, folds)) ??
-    followingRotors(commands, clusters, searched, records, moves, folds)
+    followingRotors(commands, clusters, searched, records, moves, folds, toldBy(clusters, searched, second))
   );
 }
 
@@ -101,6 +104,8 @@ const PER_ORDER = 0.8;
 const WITHOUT_FIRST = 0.5;
 /** Share of all that is held from which the first line counts in full. */
 const FIRST_SHARE = 0.12;
+/** What stands this far off the base counts for nothing where the throttle hardly moves, as a share. */
+const CALM_FAR = 0.06;
 /** A base beyond half the sample rate must hold so many times what any other does, or which one it is cannot be told. */
 const CLEARER = 1.5;
 /** In a slow log a base must come into focus as it is, at least so far, or it may as well be a folded one: natural logs. */
@@ -129,6 +134,8 @@ interface Search {
   readonly excursion: number;
   /** Something follows them, so that a steady reading is none. */
   readonly follows: boolean;
+  /** How far from the base a rotor may turn. */
+  readonly far: number;
   readonly folds: boolean;
 }
 
@@ -140,6 +147,7 @@ function followingRotors(
   records: readonly SensorRecord[],
   moves: boolean,
   folds: boolean,
+  told: Told,
 ): FoundRotors | null {
   const rate = searched[0]!.sampleRateHz;
   const guesses = (moves && each.length > 1 ? [each, togetherOf(each)] : [each]).flatMap((commands) =>
@@ -153,7 +161,14 @@ function followingRotors(
     folds,
   );
   const { commands, power, lagS } = guesses[guess]!;
-  const search = { searched, records, excursion, follows: moves || peaks.some(followsClearly), folds };
+  const search = {
+    searched,
+    records,
+    excursion,
+    follows: moves || peaks.some(followsClearly),
+    far: moves ? THOROUGH.far : CALM_FAR,
+    folds,
+  };
   const found = basesOf(peaks);
   const bases = found
     .filter(({ score }) => score > LEAST_SCORE_SHARE * found[0]!.score)
@@ -164,15 +179,12 @@ function followingRotors(
   const holds = together.some(({ value }) => value > 0);
   const tried = holds || commands === each ? together : tryBases(search, each, bases);
   const believed = (baseHz: number): boolean =>
-    !folds ||
-    moves ||
-    excursion > WANDERS ||
-    (isTold(clusters, baseHz, rate) ?? standsWhereItIs(each, clusters, baseHz, rate));
+    !folds || moves || excursion > WANDERS || (told(baseHz) ?? standsWhereItIs(each, clusters, baseHz, rate));
   const first = bestOf(tried);
   if (first !== undefined) {
     const others = tried.filter((one) => one.baseHz < rate / 2 && !isMultiple(first, one));
     const plain = Math.max(0, ...others.map(({ value }) => value));
-    const surely = isTold(clusters, first.baseHz, rate) === true;
+    const surely = told(first.baseHz) === true;
     if (!surely && first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
     const moved = placeAgain(search, first, THOROUGH);
     const stays = !runsAway(moved, first);
@@ -189,7 +201,7 @@ function followingRotors(
     moves || excursion > WANDERS ? gain * height > SLOW_GAIN * SLOW_HEIGHT : height > SLOW_HEIGHT;
   const shows = (peak: FollowingPeak): boolean =>
     Math.abs(peak.trueHz / baseHz - 1) < SAME_BASE && peak.gain > SLOW_GAIN && clear(peak);
-  const toldOf = isTold(clusters, baseHz, rate);
+  const toldOf = told(baseHz);
   if ((folds && toldOf !== true && !peaks.some(shows)) || !believed(baseHz)) return null;
   return { by: 'focus', ...fallback, rotors: placedRotors(fallback.guesses, baseHz, records, moves).rotors };
 }
@@ -201,19 +213,16 @@ function placeBase(
   effort: SearchEffort,
   together = true,
 ): Tried {
-  const { searched, records, excursion, follows, folds } = search;
+  const { searched, records, excursion, follows, far, folds } = search;
   const { commands, score } = start;
   const { power, lagS, baseHz } =
     excursion > SWINGS
       ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, excursion, folds, together)
       : start;
-  const { rotors, byOrder } = placedRotors(
-    speedsFrom(commands, power, lagS),
-    baseHz,
-    records,
-    follows,
-    effort,
-  );
+  const { rotors, byOrder } = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, follows, {
+    ...effort,
+    far,
+  });
   const held = byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
   const first = Math.min(1, (byOrder[0] ?? 0) / Math.max(1e-9, FIRST_SHARE * held));
   const shown = (WITHOUT_FIRST + (1 - WITHOUT_FIRST) * first) * held;
@@ -268,20 +277,42 @@ function standsWhereItIs(
   );
 }
 
-/** Whether a second log says that the line where this folds to is this; null where no line stands there, or nothing tells. */
-function isTold(clusters: readonly PeakCluster[], trueHz: number, rate: number): boolean | null {
-  const at = foldedHz(trueHz, rate);
-  const told = clusters.find(({ hz }) => Math.abs(hz - at) < SAME_BASE * trueHz)?.told ?? null;
-  return told === null ? null : told.some((hz) => Math.abs(Math.abs(hz) / trueHz - 1) < SAME_BASE);
+/** Whether a second log says that what stands where this folds to is this; null where nothing tells. */
+type Told = (trueHz: number) => boolean | null;
+
+function toldBy(
+  clusters: readonly PeakCluster[],
+  searched: readonly SensorRecord[],
+  second: SecondRate | null,
+): Told {
+  const rate = searched[0]!.sampleRateHz;
+  return (trueHz) => {
+    const at = foldedHz(trueHz, rate);
+    const own = clusters.find(({ hz }) => Math.abs(hz - at) < SAME_BASE * trueHz)?.told ?? null;
+    // A line that is swept makes no peak, and can be told all the same.
+    const told = own ?? second?.told(clearestRecords(scannedRecords(searched), searched), at) ?? null;
+    return told === null ? null : told.some((hz) => Math.abs(Math.abs(hz) / trueHz - 1) < SAME_BASE);
+  };
 }
 
 /** Multiples of a base that may be taken for it. */
 const MULTIPLES = [2, 3, 4];
 
+/** A base of which the likeliest is a multiple, and that its peaks speak for as much, is the base if it holds at least this share. */
+const HELD_BY_BASE = 0.3;
+
 /** The base that holds most, by what its own frames show and by the peaks that it was found by: either alone may fall for a multiple. */
 function bestOf(tried: readonly Tried[]): Tried | undefined {
   const worth = ({ value, score }: Tried): number => value * score;
-  return tried.filter(({ value }) => value > 0).sort((a, b) => worth(b) - worth(a))[0];
+  const best = tried.filter(({ value }) => value > 0).sort((a, b) => worth(b) - worth(a))[0];
+  if (best === undefined) return best;
+  const lower = tried.filter(
+    (one) =>
+      one.score >= best.score &&
+      one.value > HELD_BY_BASE * best.value &&
+      MULTIPLES.some((multiple) => Math.abs(best.baseHz / one.baseHz / multiple - 1) < SAME_MULTIPLE),
+  );
+  return lower.sort((a, b) => b.score - a.score)[0] ?? best;
 }
 
 function isMultiple(one: Tried, of: Tried): boolean {

@@ -66,7 +66,7 @@ function searchAngles(
   if (commands.length === 0) return null;
   const told = meanCommand(flight, interval);
   const moves = told !== null && throttleMoves(told.values);
-  const found = findRotors(commands, clusters, searched, records, moves);
+  const found = findRotors(commands, clusters, searched, records, moves, second);
   if (found === null) return null;
   const { power, lagS, rotors } = found;
   return {
