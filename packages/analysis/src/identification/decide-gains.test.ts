@@ -4,7 +4,7 @@ import { near } from '../../../../tests/support/near.js';
 import { randomSource } from '../../../../tests/support/random.js';
 import type { SupposedPlant } from './fit-axes.js';
 import { decideGains, decideOnSupposed, ruleOfThumb } from './decide-gains.js';
-import { applyFactors, predict, tune } from './gain-search.js';
+import { AIM, applyFactors, largestAttitudeFactor, predict, REQUIRED, tune } from './gain-search.js';
 import type { AxisController } from './controller.js';
 
 /** Plants and gains all over the place: what a first hover may bring. */
@@ -266,6 +266,21 @@ describe('decideOnSupposed', () => {
     // Where its demand is calm meanwhile, it is another axis' swing that the stops cut: then it is left alone.
     expect(ask(unbalanced, 0, CALM)).not.toBeNull();
     expect(ask(unbalanced, 0.4, CALM)).toBeNull();
+  });
+
+  it('does not lower an attitude loop that keeps the requirement for a few degrees that gusts alone speak of', () => {
+    // An attitude gain that leaves between the requirement and the aim: 6 to 8 dB, 45 to 50°.
+    const id = unseen(times(1), 'motion', CALM);
+    const most = (target: typeof AIM | typeof REQUIRED) =>
+      largestAttitudeFactor({ ...id, plant: PLANT }, PLANT, { P: 1, I: 1, D: 1, attitude: 1 }, target)!;
+    const between = Math.sqrt(most(AIM) * most(REQUIRED));
+    expect(most(REQUIRED)).toBeGreaterThan(1.03 * most(AIM));
+    const at = (factor: number) => {
+      const tuned = times(1);
+      return decideOn(unseen({ ...tuned, attitude: factor * tuned.attitude! }, 'motion', CALM)).supposed;
+    };
+    expect(at(between)?.factors?.attitude ?? 1).toBeGreaterThanOrEqual(1);
+    expect(at(1.3 * most(REQUIRED))!.factors!.attitude).toBeLessThan(1 / 1.3);
   });
 
   it('leaves alone what its motion in gusts shows to be well, whatever a rule of thumb says', () => {

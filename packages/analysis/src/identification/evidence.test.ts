@@ -119,8 +119,8 @@ describe('oscillationEquations', () => {
     const record = swing(complex(0, 2 * Math.PI * 3.1), complex(0, -4));
     const own = oscillationEquations(record, 3.1, 0, 8, 0)[0]!;
     const driven = oscillationEquations(record, 3.1, 0, 8, 0.3)[0]!;
-    // 3 % of model error against that and 30 %.
-    near(driven.variance / own.variance, (0.03 ** 2 + 0.3 ** 2) / 0.03 ** 2, 2);
+    // 1.5 % of model error against that and 30 %.
+    near(driven.variance / own.variance, (0.015 ** 2 + 0.3 ** 2) / 0.015 ** 2, 2);
   });
 
   it('are none when the swing lasts less than three windows of two and a half cycles', () => {
