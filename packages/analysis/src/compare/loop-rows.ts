@@ -1,5 +1,6 @@
 /** Margins, damping, response and rejection of gusts, hover by hover, with paired evidence for each step. */
 import type { AxisName } from '@settle/parser';
+import { SAFE } from '../identification/decide-gains.js';
 import { AIM } from '../identification/gain-search.js';
 import { MODEL_STD, spread } from '../identification/describe-axis.js';
 import type { AxisLoopsOverHovers, HoverLoops } from './axis-loops.js';
@@ -34,6 +35,11 @@ interface LoopQuantity {
   /** Goodness of a loop that keeps a swing going, and how uncertain that is; null: none to speak of. */
   readonly onVerge: { readonly goodness: number; readonly std: number } | null;
 }
+
+/** How quick a loop is that nearly swings by itself is no virtue, and to lose that no fault. */
+const aboutToSwing = (m: LoopMetrics): boolean =>
+  (m.rateGainMarginDb ?? Infinity) < SAFE.gainMarginDb ||
+  (m.ratePhaseMarginDeg ?? Infinity) < SAFE.phaseMarginDeg;
 
 const wanted = (value: number | null, enough: number): number | null =>
   value === null ? null : Math.min(enough, value);
@@ -122,7 +128,7 @@ const QUANTITIES: readonly LoopQuantity[] = [
     unit: 'Hz',
     loop: 'rate',
     valueOf: (m) => m.bandwidthHz,
-    goodness: (m) => (m.bandwidthHz === null ? null : Math.log(m.bandwidthHz)),
+    goodness: (m) => (m.bandwidthHz === null || aboutToSwing(m) ? null : Math.log(m.bandwidthHz)),
     bound: Math.log(1.15),
     modelStd: 0.05,
     differenceStd: { least: 0.02, share: 0.12 },

@@ -49,9 +49,9 @@ const controller = { ...CONTROLLER, ...GAINS, kd: 0 };
 it('the motion in gusts is read beside an axis that swings a little, and not beside one that turns wildly', () => {
   for (const seed of [1, 2, 3]) {
     expect(motionInGusts(beside(10, seed), 'roll', controller, [])).not.toBeNull();
-    // ±60 deg/s are 42 deg/s RMS.
-    expect(motionInGusts(beside(50, seed), 'roll', controller, [])).not.toBeNull();
-    expect(motionInGusts(beside(70, seed), 'roll', controller, [])).toBeNull();
+    // ±127 deg/s are 90 deg/s RMS.
+    expect(motionInGusts(beside(110, seed), 'roll', controller, [])).not.toBeNull();
+    expect(motionInGusts(beside(140, seed), 'roll', controller, [])).toBeNull();
     expect(motionInGusts(beside(300, seed), 'roll', controller, [])).toBeNull();
   }
 });

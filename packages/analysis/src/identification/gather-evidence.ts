@@ -91,8 +91,8 @@ export function gainOfRunaway(
     : gainFromLargeSwing({ startS, stepS, rate, demand, instrument: null });
 }
 
-/** An axis that turns by more than this beside another, rad/s RMS, pushes it in ways of its own: ±60 deg/s (judgement). */
-const LARGE_TURNS = (42 * Math.PI) / 180;
+/** An axis that turns by more than this beside another, rad/s RMS, pushes it in ways of its own: ±127 deg/s (judgement). */
+const LARGE_TURNS = (90 * Math.PI) / 180;
 /** Share of another axis' angular acceleration that may come over through rotors, mass and frame (common practice, no source). */
 const COMES_OVER = 0.1;
 

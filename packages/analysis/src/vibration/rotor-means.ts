@@ -142,7 +142,7 @@ function telling(
 }
 
 /** Angle by which a rotor of this mean speed runs ahead of the mean, rad, at the samples of a band. */
-function ahead(
+export function ahead(
   { turns, meanHz: ownHz }: RotorAngle,
   meanHz: number,
   mean: MeanAngle,

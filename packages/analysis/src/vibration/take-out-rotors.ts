@@ -71,7 +71,7 @@ export class MeanAngle {
  * @param falseAlarmRate chance that noise alone gives a line
  */
 export function takeOutRotors(
-  angles: RotorAngles,
+  angles: Pick<RotorAngles, 'rotors' | 'from'>,
   mean: MeanAngle,
   record: SensorRecord,
   lowestHz: number,
@@ -214,7 +214,7 @@ function framesOf(rotors: readonly RotorAngle[], mean: MeanAngle, band: OrderBan
 function describe(
   line: BandLine,
   { order }: Candidate,
-  angles: RotorAngles,
+  angles: Pick<RotorAngles, 'rotors' | 'from'>,
   record: SensorRecord,
 ): RotorLine {
   const members = line.frames.map((i) => angles.rotors[i]!);
