@@ -63,9 +63,8 @@ function notchText(notch: PlacedNotch): string {
         ? ', its centre following the throttle'
         : ', its centre following the rotor speed';
   const where = `${notch.centreHz.toFixed(1)} Hz, ${notch.bandwidthHz.toFixed(1)} Hz wide, ${notch.depthDb.toFixed(0)} dB deep${follows}`;
-  // A line that turns with nothing is a part that rings: a filter hides it from the controller and from nobody else.
-  const rings =
-    notch.orders.length === 0 ? 'Find what rings first, and mend it if it gives; then put' : 'Put';
+  // A line that turns with nothing rings, or comes from the electronics: a filter hides it from the controller and from nobody else.
+  const rings = notch.orders.length === 0 ? 'Find its source first, and mend it if you can; then put' : 'Put';
   return notch.replaces === null
     ? `${rings} a notch on the gyro at ${where}`
     : `Change the gyro’s notch at ${notch.replaces.centreHz.toFixed(1)} Hz to ${where}`;
