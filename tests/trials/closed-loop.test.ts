@@ -120,14 +120,14 @@ describe('the closed-loop trial', () => {
   });
 });
 
-const fleet = seeds(10_001, 16);
+const fleet = seeds(10_001, 12);
 
-describe('the tool against fixed steps by someone who is told the truth, on the same 16 aircraft', () => {
+describe('the tool against fixed steps by someone who is told the truth, on the same 12 aircraft', () => {
   it('puts clearly more of them right, and does no harm', () => {
     const rule = summariseTrials(fleet.map((seed) => runTrial(seed, truthToldRule)));
     const tool = summariseTrials(fleet.map((seed) => runTrial(seed, toolAdviser, { askWhenGood: true })));
     console.log(formatSummaries({ 'this tool': tool, 'fixed steps, told the truth': rule }));
-    // The rule, seen elsewhere: about 50 % and 90 %. Of 16 aircraft two standard deviations are 25 % and 15 %.
+    // The rule, seen elsewhere: about 50 % and 90 %. Of 12 aircraft two standard deviations are 29 % and 17 %.
     expect(rule.goodWithinPct[2]).toBeGreaterThan(35);
     expect(rule.goodWithinPct[2]).toBeLessThan(75);
     expect(rule.goodWithinPct[4]).toBeGreaterThan(75);
@@ -138,7 +138,7 @@ describe('the tool against fixed steps by someone who is told the truth, on the 
     expect(tool.medianChanges).toBe(1);
     expect(tool.unsafe).toBe(0);
     expect(tool.newUpsets).toBe(0);
-    expect(tool.flexible).toBe(3);
-    expect(tool.unmodelled).toBeGreaterThanOrEqual(4);
+    expect(tool.flexible).toBe(2);
+    expect(tool.unmodelled).toBeGreaterThanOrEqual(3);
   }, 900_000);
 });
