@@ -23,7 +23,9 @@ function folded({ lines }: VibrationStudy): Finding[] {
   const aliased = lines.filter((line) => line.kind === 'alias');
   if (aliased.length === 0) return [];
   const top = strongest(aliased);
-  const places = [...new Set(aliased.map((line) => line.frequencyHz.toFixed(0)))].slice(0, 6);
+  const places = [...new Set(aliased.map((line) => line.frequencyHz.toFixed(0)))]
+    .slice(0, 6)
+    .sort((a, b) => Number(a) - Number(b));
   const highest = Math.max(...aliased.map((line) => line.trueFrequencyHz ?? 0));
   return [
     {
