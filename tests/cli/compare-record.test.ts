@@ -38,6 +38,10 @@ describe('the demo record', () => {
     expect(row('rate loop gain margin', 'pitch').verdict[1]).toBe('better');
     expect(row('rate loop gain margin', 'roll').verdict[1]).toBe('same');
     expect(comparison.steps[0]!.wind).toBeNull();
+    // Pitch was quick because it nearly swung: to lose that is neither better nor worse, and the reason is given.
+    const bandwidth = row('bandwidth', 'pitch');
+    expect(bandwidth.verdict[1] ?? 'unclear').toBe('unclear');
+    expect(bandwidth.why[1]).toContain('nearly swings by itself');
   });
 
   test('hover 3: roll answers faster and turns gusts away, with a notch', () => {

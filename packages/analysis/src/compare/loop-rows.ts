@@ -1,7 +1,6 @@
 /** Margins, damping, response and rejection of gusts, hover by hover, with paired evidence for each step. */
 import type { AxisName } from '@settle/parser';
-import { SAFE } from '../identification/decide-gains.js';
-import { AIM } from '../identification/gain-search.js';
+import { AIM, SAFE } from '../identification/gain-search.js';
 import { MODEL_STD, spread } from '../identification/describe-axis.js';
 import type { AxisLoopsOverHovers, HoverLoops } from './axis-loops.js';
 import type { Candidate } from './candidate.js';
@@ -34,12 +33,16 @@ interface LoopQuantity {
   readonly loop: 'rate' | 'attitude';
   /** Goodness of a loop that keeps a swing going, and how uncertain that is; null: none to speak of. */
   readonly onVerge: { readonly goodness: number; readonly std: number } | null;
+  /** Why a value says nothing of how good a loop is; null: it does. */
+  readonly saysNothing?: (m: LoopMetrics) => string | null;
 }
 
 /** How quick a loop is that nearly swings by itself is no virtue, and to lose that no fault. */
-const aboutToSwing = (m: LoopMetrics): boolean =>
+const aboutToSwing = (m: LoopMetrics): string | null =>
   (m.rateGainMarginDb ?? Infinity) < SAFE.gainMarginDb ||
-  (m.ratePhaseMarginDeg ?? Infinity) < SAFE.phaseMarginDeg;
+  (m.ratePhaseMarginDeg ?? Infinity) < SAFE.phaseMarginDeg
+    ? `one of the two rate loops keeps less than ${String(SAFE.gainMarginDb)} dB or ${String(SAFE.phaseMarginDeg)}°: it nearly swings by itself, and how quick it is then says nothing`
+    : null;
 
 const wanted = (value: number | null, enough: number): number | null =>
   value === null ? null : Math.min(enough, value);
@@ -128,11 +131,12 @@ const QUANTITIES: readonly LoopQuantity[] = [
     unit: 'Hz',
     loop: 'rate',
     valueOf: (m) => m.bandwidthHz,
-    goodness: (m) => (m.bandwidthHz === null || aboutToSwing(m) ? null : Math.log(m.bandwidthHz)),
+    goodness: (m) => (m.bandwidthHz === null || aboutToSwing(m) !== null ? null : Math.log(m.bandwidthHz)),
     bound: Math.log(1.15),
     modelStd: 0.05,
     differenceStd: { least: 0.02, share: 0.12 },
     onVerge: null,
+    saysNothing: aboutToSwing,
   },
   {
     metric: 'overshoot',
@@ -189,6 +193,10 @@ function rowOf(
     return doubt !== null ? null : paired(quantity, earlier, later, hovers, h, axis);
   });
   if (values.every((v) => v === null) && steps.every((s) => s === null)) return [];
+  const silence = (h: number): string | null => {
+    const { best } = loops.hovers[h]!;
+    return best === null ? null : (quantity.saysNothing?.(best) ?? null);
+  };
   return [
     {
       row: {
@@ -203,7 +211,9 @@ function rowOf(
       },
       steps,
       notes: loops.hovers.map((_, h) =>
-        h === 0 ? null : (trusted[h]![quantity.loop] ?? trusted[h - 1]![quantity.loop]),
+        h === 0
+          ? null
+          : (trusted[h]![quantity.loop] ?? trusted[h - 1]![quantity.loop] ?? silence(h - 1) ?? silence(h)),
       ),
       comparableAcrossBuilds: false,
     },

@@ -11,6 +11,7 @@ import {
   predict,
   rateLoopWith,
   REQUIRED,
+  SAFE,
   tune,
   type GainFactors,
   type MarginTarget,
@@ -50,8 +51,6 @@ export interface GainDecision {
 }
 
 const WORST_SHARE = 0.2;
-/** What must be left with nearly every plausible plant where a gain goes up: short of it nobody should fly (judgement). */
-export const SAFE = { gainMarginDb: 3, phaseMarginDeg: 20 } as const;
 const NEARLY_EVERY = 0.05;
 
 /** Alternatives shown beside the advice. */

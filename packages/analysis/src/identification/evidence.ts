@@ -9,6 +9,7 @@
 import { absolute, complex, conjugate, divide, multiply, scale, type Complex } from '../control/complex.js';
 import { fQuantile } from '../statistics/distributions.js';
 import { transformReal } from '../spectrum/fft.js';
+import { HANN_NOISE_BANDWIDTH_BINS } from '../spectrum/windows.js';
 
 /** One axis over the hover on an even clock. */
 export interface AxisRecord {
@@ -135,8 +136,6 @@ export function bins(values: Float64Array): Float64Array {
   return transformReal(x);
 }
 
-/** Noise bandwidth of the Hann window, bins: so many independent looks does a window's length of overlapping ones give (F. J. Harris, Proc. IEEE 66(1), 1978, table I). */
-const HANN_BANDWIDTH = 1.5;
 /** Cycles per window of an oscillation's phasors. */
 const WINDOW_CYCLES = 2.5;
 /** How far the plant's few numbers follow a real one at a single frequency: share of |G|, per group of windows. */
@@ -225,7 +224,7 @@ export function oscillationEquations(
       );
       scatter += d.re ** 2 + d.im ** 2;
     }
-    const independent = Math.max(1, (HANN_BANDWIDTH * (b - a) * hop) / width);
+    const independent = Math.max(1, (HANN_NOISE_BANDWIDTH_BINS * (b - a) * hop) / width);
     const size = absolute(yu) / Math.sqrt(uu);
     const noise = scatter / Math.max(1, b - a) / independent / (uu / (b - a));
     const relative = MODEL_ERROR ** 2 + ownShare ** 2;

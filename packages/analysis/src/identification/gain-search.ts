@@ -15,6 +15,8 @@ import type { PlantParameters } from './plant-model.js';
 /** Aim and requirement of both loops: 6 dB and 45° (headline of MIL-F-9490D as quoted in secondary sources), and some in hand. */
 export const AIM = { gainMarginDb: 8, phaseMarginDeg: 50 } as const;
 export const REQUIRED = { gainMarginDb: 6, phaseMarginDeg: 45 } as const;
+/** What must be left with nearly every plausible plant where a gain goes up: short of it nobody should fly (judgement). */
+export const SAFE = { gainMarginDb: 3, phaseMarginDeg: 20 } as const;
 
 /** Factors on the gains of one axis. */
 export interface GainFactors {

@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import {
+  HANN_NOISE_BANDWIDTH_BINS,
   coherentGain,
   cosineSumWindow,
   equivalentNoiseBandwidthBins,
@@ -38,6 +39,7 @@ describe('window samples', () => {
 describe('figures of a window', () => {
   test('periodic: exact values of the Hann by hand', () => {
     const w = windowSamples('hann', 128);
+    expect(equivalentNoiseBandwidthBins(w)).toBeCloseTo(HANN_NOISE_BANDWIDTH_BINS, 12);
     expect(coherentGain(w)).toBeCloseTo(0.5, 14);
     expect(equivalentNoiseBandwidthBins(w)).toBeCloseTo(1.5, 13);
     expect(overlapCorrelation(w, 64)).toBeCloseTo(1 / 6, 13);

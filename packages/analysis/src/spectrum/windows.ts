@@ -28,6 +28,9 @@ const COEFFICIENTS: Readonly<Record<WindowName, readonly number[]>> = {
   flatTop: [0.21557895, 0.41663158, 0.277263158, 0.083578947, 0.006947368],
 };
 
+/** Equivalent noise bandwidth of the Hann window, bins: so many independent looks does a window’s length of overlapping ones give (Harris 1978, table I). */
+export const HANN_NOISE_BANDWIDTH_BINS = 1.5;
+
 export const WINDOW_NAMES = Object.keys(COEFFICIENTS) as readonly WindowName[];
 
 /** Samples of a named window; a single sample is 1. The array is fresh: the caller may change it. */

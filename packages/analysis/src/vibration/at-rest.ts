@@ -4,8 +4,6 @@ import { indexAtOrAfter } from '../signals.js';
 import { solveLeastSquares } from '../spectrum/least-squares.js';
 import type { SensorRecord } from './sensor-records.js';
 
-/** Noise bandwidth of a Hann window, bins (F. J. Harris, Proc. IEEE 66(1), 1978, table I). */
-export const HANN_BANDWIDTH = 1.5;
 /** Windows begin so many to a length. */
 const STEPS = 4;
 

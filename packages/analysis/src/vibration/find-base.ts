@@ -23,6 +23,7 @@ export interface FollowingPeak {
 const SEGMENT_S = 4;
 const MOST_PEAKS = 24;
 const RECORDS_EACH = 3;
+/** Records of a line itself by which it is known elsewhere. */
 const MOST_OWN = 2;
 /** Peaks of different records nearer than this share are one. */
 const SAME_SHARE = 0.012;

@@ -10,14 +10,12 @@ import {
 } from './find-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
-import { jointPlaces } from './joint-places.js';
-import { angleOf, type TurningRotor } from './order-lines.js';
-import { placedRotors } from './place-rotors.js';
+import type { TurningRotor } from './order-lines.js';
+import { placedRotors, placedTogether } from './place-rotors.js';
 import { SLOWEST_HZ, speedsFrom, togetherOf, type Commands } from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
 import { foldedHz } from './rotor-lines.js';
 import { MEAN_KNOWN, QUICK, THOROUGH, type SearchEffort } from './rotor-means.js';
-import { MeanAngle, takeOutRotors } from './take-out-rotors.js';
 import type { SecondRate } from './second-rate.js';
 import type { SensorRecord } from './sensor-records.js';
 
@@ -47,37 +45,9 @@ export function findRotors(
   const found =
     calmRotors(commands, clusters, searched, records, folds) ??
     followingRotors(commands, clusters, searched, records, moves, folds, told);
-  return found === null ? null : { ...found, rotors: placedTogether(found, commands, records) };
-}
-
-/** Each rotor by its own course around the mean that was found, all together, unless their lines then hold less than before. */
-function placedTogether(
-  found: FoundRotors,
-  commands: Commands,
-  records: readonly SensorRecord[],
-): readonly TurningRotor[] {
-  const { power, lagS, rotors } = found;
-  // Rotors that turn steadily, whatever the commands do, have no courses of their own; neither have those that share one.
-  if (rotors.every(({ rotor }) => rotor === null)) return rotors;
-  const baseHz = meanHzOf(rotors);
-  const rough = speedsFrom(commands, power, lagS).map(({ rotor, speed, share }) => ({
-    ...angleOf(rotor, speed, share * baseHz, records[0]!),
-    speed,
-  }));
-  const together = jointPlaces(rough, records, SLOWEST_HZ);
-  return together !== null && heldBy(together, records) >= heldBy(rotors, records) ? together : rotors;
-}
-
-/** Chance that noise alone gives a line, where only the power of all lines counts. */
-const ANY_LINE = 0.01;
-
-/** Natural log of the power of all lines of rotors, over the sensor axes that they shake most. */
-function heldBy(rotors: readonly TurningRotor[], records: readonly SensorRecord[]): number {
-  const mean = new MeanAngle(rotors);
-  return scannedRecords(records).reduce((sum, record) => {
-    const { lines } = takeOutRotors({ rotors, from: 'spectrum' }, mean, record, SLOWEST_HZ, ANY_LINE);
-    return sum + Math.log(1e-12 + lines.reduce((power, { rms }) => power + rms * rms, 0));
-  }, 0);
+  if (found === null) return null;
+  const guesses = speedsFrom(commands, found.power, found.lagS);
+  return { ...found, rotors: placedTogether(guesses, found.rotors, records, scannedRecords(records)) };
 }
 
 /** Lines this much lower than the highest, natural log, and lower than this, are not asked where they truly are. */

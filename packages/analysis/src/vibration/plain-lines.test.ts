@@ -4,7 +4,7 @@ import { describePlainLine, type FoundPeak, type PlainContext } from './plain-li
 
 const peak = (frequencyHz: number, halfWidthHz: number): FoundPeak =>
   ({
-    record: { sensor: 'gyro', axis: 'x' },
+    record: { sensor: 'gyro', axis: 'x', sampleRateHz: 125 },
     spectrum: { binHz: 0.25 },
     fitted: { kind: 'mode', frequencyHz, frequencyStdHz: 0.05, halfWidthHz, rms: 0.1 },
     aboveFloorDb: 15,
@@ -70,4 +70,19 @@ test('a multiple of a swing that keeps itself going goes with the swing; what is
   expect(beside(swing, 9 * 5.99)).toBe('structure');
   expect(beside({ ...swing, rms: 0.2 }, 3 * 5.99)).toBe('structure');
   expect(beside({ ...swing, sustained: false }, 3 * 5.99)).toBe('structure');
+});
+
+test('what a second log tells goes before guesses: folded lines are flagged, and lines that stand where they are named as in a fast log', () => {
+  const slow: PlainContext = { ...known, rotorsKnown: false, rotorRanges: [], mayFold: true };
+  const told = (...hz: number[]): ReturnType<typeof describePlainLine> =>
+    describePlainLine(peak(28, 0.3), { ...slow, told: () => ({ hz, ratesHz: [100] }) });
+  const folded = told(-97);
+  expect([folded.kind, folded.trueFrequencyHz]).toEqual(['alias', 97]);
+  expect(folded.evidence[0]).toContain('truly 97.0 Hz');
+  // Two that the second log folds to one place as well: folded for sure, but which is open.
+  const open = told(153, -222);
+  expect([open.kind, open.trueFrequencyHz]).toEqual(['alias', null]);
+  expect(open.evidence[0]).toContain('153.0 or 222.0 Hz');
+  expect(told(28).kind).toBe('structure');
+  expect(told(28, 153).kind).toBe('unknown');
 });

@@ -11,7 +11,8 @@
  */
 import { AXES, type Flight, type Interval, type Signal } from '@settle/parser';
 import { motorSignals } from '../signals.js';
-import { atRest, shareExplained, HANN_BANDWIDTH, middlesOf, samplesIn, samplesOf } from './at-rest.js';
+import { HANN_NOISE_BANDWIDTH_BINS } from '../spectrum/windows.js';
+import { atRest, middlesOf, samplesIn, samplesOf, shareExplained } from './at-rest.js';
 import type { SensorRecord } from './sensor-records.js';
 
 /** What a line may truly be, over the place it has in the log: frequency plus so many times the sample rate; negative is mirrored. */
@@ -55,9 +56,13 @@ export function secondRate(flight: Flight, interval: Interval, rateHz: number): 
     .map((group) => group.map((signal) => samplesIn(signal, around)))
     .filter((group) => group.length > 0);
   if (groups.length === 0) return null;
-  const middleS = middlesOf(until, WINDOW_S);
-  const looks = (HANN_BANDWIDTH * (until.endS - until.startS)) / WINDOW_S;
   const told = (records: readonly SensorRecord[], hz: number): readonly number[] | null => {
+    // Records may have been cut: where they have ended they say nothing.
+    const ends = records.map(({ startS, sampleRateHz, values }) => startS + values.length / sampleRateHz);
+    const both = { startS: until.startS, endS: Math.min(until.endS, ...ends) };
+    if (both.endS - both.startS < SHORTEST_S) return null;
+    const middleS = middlesOf(both, WINDOW_S);
+    const looks = (HANN_NOISE_BANDWIDTH_BINS * (both.endS - both.startS)) / WINDOW_S;
     const lines = records
       .slice(0, MOST_RECORDS)
       .map((record) => atRest(samplesOf(record, around.endS), hz, middleS, WINDOW_S));

@@ -250,3 +250,27 @@ describe('poor logs', () => {
     expect(available(studyOf({ ...flight, signals }).rotor).throttleExponent).toBeNull();
   });
 });
+
+describe('a line of a slow log that is truly faster', () => {
+  // 110.4 Hz stands at 49.6 Hz in a log of 160 Hz, and at 10.4 Hz in one of 100 Hz.
+  const study = (ratesHz: number): VibrationStudy => {
+    const noise = randomSource(31);
+    const felt = (rms: number, std: number) => (t: number) => sine(110.4, rms)(t) + std * noise.normal();
+    return studyOf(
+      madeFlight(30, {
+        'gyro.x': { hz: 160, at: felt(0.1, 0.03) },
+        'rate.roll.measured': { hz: ratesHz, at: felt(0.03, 0.03) },
+      }),
+    );
+  };
+
+  test('is told by rates at 100 Hz, though nothing says what turns', () => {
+    const line = nearest(study(100), 49.6);
+    expect(line.kind).toBe('alias');
+    expect(Math.abs(line.trueFrequencyHz! - 110.4)).toBeLessThan(0.05);
+  });
+
+  test('is not told by rates at a half of its rate, where both fold alike', () => {
+    expect(nearest(study(80), 49.6).kind).not.toBe('alias');
+  });
+});

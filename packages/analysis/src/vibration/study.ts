@@ -65,7 +65,7 @@ export function studyVibration(
     spectrum,
     ...(angles === null || mean === null
       ? { lines: [], rest: record.values }
-      : takeOutRotors(angles, mean, record, LOWEST_HZ, VIBRATION_FALSE_ALARM_RATE / 2)),
+      : takeOutRotors(angles.rotors, mean, record, LOWEST_HZ, VIBRATION_FALSE_ALARM_RATE / 2)),
   }));
   const found = taken.map((one) => ({
     ...one,
@@ -102,7 +102,9 @@ export function studyVibration(
     ...plain,
   ].sort(byStrength);
   const rotor =
-    believed === null ? { unavailable: noRotor(flight, rateHz) } : describeRotors(flight, hover, believed);
+    believed === null
+      ? { unavailable: noRotor(flight, rateHz, second !== null) }
+      : describeRotors(flight, hover, believed);
   return {
     interval: hover,
     lowestHz: LOWEST_HZ,
@@ -134,11 +136,11 @@ function unloggedRanges({ from, rotors, exponent }: RotorAngles): RotorRange[] {
   }));
 }
 
-function noRotor(flight: Flight, rateHz: number): string {
+function noRotor(flight: Flight, rateHz: number, foldsTold: boolean): string {
   const told = [...flight.signals.keys()].some((name) => name.startsWith('motor.') || name === 'throttle');
   if (told)
     return rateHz < FOLDS_BELOW_HZ
-      ? `no line of the spectra surely follows the motor commands, and in a log of ${rateHz.toFixed(0)} Hz a rotor’s line may be folded; log rotor speeds, or the raw gyro at 400 Hz or more, to see what turns`
+      ? `no line of the spectra surely follows the motor commands, and in a log of ${rateHz.toFixed(0)} Hz a rotor’s line may be folded; log rotor speeds, or the raw gyro at 400 Hz or more${foldsTold ? '' : ', or the body rates at a rate that is no whole part of this log’s'}, to see what turns`
       : 'no line of the spectra follows the motor commands; log rotor speeds to see what turns';
   return 'neither rotor speeds nor motor commands nor throttle are logged, so what turns cannot be told from what rings; log the rotor speeds, or the motor commands';
 }

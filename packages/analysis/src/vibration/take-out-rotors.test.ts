@@ -25,7 +25,7 @@ function taken(angles: RotorAngles, at: (i: number) => number, seed: number) {
   const noise = randomSource(seed);
   const values = Float64Array.from({ length: COUNT }, (_, i) => at(i) + NOISE_STD * noise.normal());
   const record = madeSensorRecord(values, RATE);
-  return takeOutRotors(angles, new MeanAngle(angles.rotors), record, 14, 0.005);
+  return takeOutRotors(angles.rotors, new MeanAngle(angles.rotors), record, 14, 0.005);
 }
 
 const rms = (values: Float64Array): number =>

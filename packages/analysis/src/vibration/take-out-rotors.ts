@@ -2,7 +2,6 @@
 import { sharpness } from './find-base.js';
 import { orderBand, subtractBand, turned, turning, type OrderBand } from './order-band.js';
 import type { RotorAngle } from './order-lines.js';
-import type { RotorAngles } from './rotor-angles.js';
 import { foldedHz, rangeOf, type RotorLine } from './rotor-lines.js';
 import type { SensorRecord } from './sensor-records.js';
 import {
@@ -71,7 +70,7 @@ export class MeanAngle {
  * @param falseAlarmRate chance that noise alone gives a line
  */
 export function takeOutRotors(
-  angles: Pick<RotorAngles, 'rotors' | 'from'>,
+  rotors: readonly RotorAngle[],
   mean: MeanAngle,
   record: SensorRecord,
   lowestHz: number,
@@ -81,10 +80,10 @@ export function takeOutRotors(
   const lines: RotorLine[] = [];
   if (rest.length !== mean.turns.length) return { lines, rest };
   const frames = new Map<number, BandFrames>();
-  const perTest = falseAlarmRate / (USUAL_ORDERS * angles.rotors.length);
+  const perTest = falseAlarmRate / (USUAL_ORDERS * rotors.length);
   const separated = (band: OrderBand, trueHz: number): BandLine[] => {
     const { order } = band;
-    const own = frames.get(order) ?? framesOf(angles.rotors, mean, band);
+    const own = frames.get(order) ?? framesOf(rotors, mean, band);
     frames.set(order, own);
     const rare = order > USUAL_ORDERS || trueHz > record.sampleRateHz / 2;
     if (standsStill(band, own, mean)) return [];
@@ -112,7 +111,7 @@ export function takeOutRotors(
     const next = waiting.reduce((a, b) => (clarity(b) > clarity(a) ? b : a));
     waiting = waiting.filter((one) => one !== next);
     for (const line of next.lines) {
-      const described = describe(line, next, angles, record);
+      const described = describe(line, next, rotors, record);
       if (isGhost(described, lines) || isUnlikely(described, lines)) continue;
       lines.push(described);
       const part = restored(next.band, line.z, offsetOf(line, frames.get(next.order)!.rotors));
@@ -214,10 +213,10 @@ function framesOf(rotors: readonly RotorAngle[], mean: MeanAngle, band: OrderBan
 function describe(
   line: BandLine,
   { order }: Candidate,
-  angles: Pick<RotorAngles, 'rotors' | 'from'>,
+  rotors: readonly RotorAngle[],
   record: SensorRecord,
 ): RotorLine {
-  const members = line.frames.map((i) => angles.rotors[i]!);
+  const members = line.frames.map((i) => rotors[i]!);
   const meanHz = members.reduce((sum, rotor) => sum + rotor.meanHz, 0) / members.length;
   const trueHz = order * meanHz + (members.length === 1 ? line.shiftHz : 0);
   const ranges = members.map((rotor) => rangeOf(rotor, order, record));

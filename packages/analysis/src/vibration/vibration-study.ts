@@ -46,7 +46,7 @@ export interface StudiedLine {
   readonly order: number | null;
   /** From 1, where the speeds tell the rotors apart. */
   readonly rotor: number | null;
-  /** Of a folded line, where the family fixes it. */
+  /** Of a folded line, where its family or a second log fixes it. */
   readonly trueFrequencyHz: number | null;
   readonly confidence: number;
   readonly evidence: readonly string[];
