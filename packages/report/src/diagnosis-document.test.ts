@@ -211,7 +211,7 @@ describe('the rest of the aircraft', () => {
       }),
     );
     expect(sectionTexts(document, 'Vibration')).toContain(
-      'Rotors turn at 71.2 Hz in hover (68.0 to 75.0 Hz), read from the spectrum: within 1 % in nine simulated hovers of ten, 1 to 2 % off in most others, and farther off, by a factor perhaps, in 1 of 50; log the rotor speeds to be sure.',
+      'Rotors turn at 71.2 Hz in hover (68.0 to 75.0 Hz), read from the spectrum: within 1 % in nine simulated hovers of ten, 1 to 2 % off in most others, and farther off, by a factor perhaps, in 1 of 50, and in a log of 100 Hz with weight far off centre in 3 of 14; log the rotor speeds to be sure.',
     );
     expect(sectionTexts(document, 'Vibration')).toContain('4.21 deg/s');
     expect(sectionTexts(document, 'Vibration')).toContain('accel z 3.40 m/s² (2 samples over range)');

@@ -49,7 +49,7 @@ function rotorSentence(rotor: Vibration['rotor']): string {
   const from =
     rotor.from === 'speed-channel'
       ? 'from the logged rotor speed'
-      : 'read from the spectrum: within 1 % in nine simulated hovers of ten, 1 to 2 % off in most others, and farther off, by a factor perhaps, in 1 of 50; log the rotor speeds to be sure';
+      : 'read from the spectrum: within 1 % in nine simulated hovers of ten, 1 to 2 % off in most others, and farther off, by a factor perhaps, in 1 of 50, and in a log of 100 Hz with weight far off centre in 3 of 14; log the rotor speeds to be sure';
   return (
     `Rotors turn at ${formatSignificant(rotor.hoverHz)} Hz in hover ` +
     `(${formatSignificant(rotor.lowHz)} to ${formatSignificant(rotor.highHz)} Hz), ${from}.`
