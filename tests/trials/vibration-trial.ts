@@ -1,6 +1,8 @@
 import { readFlight, type Flight } from '@settle/parser';
 import {
   flyVibration,
+  NEAR_CENTRE,
+  OFF_CENTRE,
   toCsvFiles,
   toFlight,
   type SimulatedFlight,
@@ -79,6 +81,8 @@ export interface VibrationTrialResult {
 export interface VibrationTrialOptions {
   readonly firstSeed: number;
   readonly flights: number;
+  /** Weight far off centre: rotors at very different speeds. */
+  readonly offCentre?: boolean;
   /** What is on trial; a message in place of a study counts as nothing found. Only a trial of the trial looks at `sim`. */
   readonly study: (flight: Flight, sim: SimulatedFlight) => VibrationStudy | Unavailable;
 }
@@ -93,7 +97,7 @@ const DEFAULT_LOWEST_HZ = 15;
 export function runVibrationTrial(options: VibrationTrialOptions): VibrationTrialResult {
   const result = emptyResult();
   for (let seed = options.firstSeed; seed < options.firstSeed + options.flights; seed++) {
-    const { flight, sim } = flyVibration(seed);
+    const { flight, sim } = flyVibration(seed, options.offCentre === true ? OFF_CENTRE : NEAR_CENTRE);
     const log = logOf(sim, seed);
     const study = options.study(log, sim);
     judgeFlight(result, flight, sim, study);

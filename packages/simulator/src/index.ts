@@ -39,4 +39,11 @@ export {
 } from './trial-aircraft.js';
 export type { TrueSensor, TrueVibrationLine, VibrationSpan, VibrationTruth } from './vibration-truth.js';
 export { foldFrequency } from './vibration-truth.js';
-export { flyVibration, vibrationFlight, type Throttle, type VibrationFlight } from './vibration-flight.js';
+export {
+  flyVibration,
+  NEAR_CENTRE,
+  OFF_CENTRE,
+  vibrationFlight,
+  type Throttle,
+  type VibrationFlight,
+} from './vibration-flight.js';

@@ -43,14 +43,18 @@ const ELECTRICAL_DB = [8, 32] as const;
 /** Highest line, as a share of the sample rate, that is meant to be seen where it is. */
 const SEEN_SHARE = 0.45;
 
+/** Share of the trims that airframes are drawn with: weight nearly in the middle; all of it puts the rotors’ speeds up to 25 % apart. */
+export const NEAR_CENTRE = 0.25;
+export const OFF_CENTRE = 1;
+
 /** Every seed gives one; draws that cannot be tuned well are drawn again. */
-export function vibrationFlight(seed: number): VibrationFlight {
+export function vibrationFlight(seed: number, trims = NEAR_CENTRE): VibrationFlight {
   const random = makeStream(seed, 'vibration flight');
   const whole = ((Math.floor(seed) % 30) + 30) % 30;
   for (;;) {
     const airframe = randomAirframe(random);
     airframe.name = `vibration-${String(seed)}`;
-    drawRotors(airframe, random);
+    drawRotors(airframe, trims, random);
     const tuned = tuneFlight(
       airframe,
       { gainMarginDb: random.between(7.5, 11), phaseMarginDeg: random.between(49, 60) },
@@ -85,15 +89,18 @@ export function vibrationFlight(seed: number): VibrationFlight {
 }
 
 /** The flight of a seed; draws that tip over are replaced by the next of the same seed. */
-export function flyVibration(seed: number): { flight: VibrationFlight; sim: SimulatedFlight } {
+export function flyVibration(
+  seed: number,
+  trims = NEAR_CENTRE,
+): { flight: VibrationFlight; sim: SimulatedFlight } {
   for (let attempt = 0; ; attempt++) {
-    const flight = vibrationFlight(seed + 30_000_000 * attempt);
+    const flight = vibrationFlight(seed + 30_000_000 * attempt, trims);
     const sim = simulateFlight(flight.config, seed);
     if (sim.truth.airborne !== null && !isUpset(sim.truth)) return { flight, sim };
   }
 }
 
-function drawRotors(c: FlightConfig, random: Random): void {
+function drawRotors(c: FlightConfig, trims: number, random: Random): void {
   // Fast enough to see every blade pass: what a controller folds down it would make the body follow.
   c.loopRateHz = random.pick([800, 1000]);
   c.substeps = 2;
@@ -103,7 +110,7 @@ function drawRotors(c: FlightConfig, random: Random): void {
   const spread = random.chance(0.2) ? 0.002 : random.between(0.008, 0.03);
   c.rotors.speedSpread = [0, 0, 0, 0].map(() => random.between(-spread, spread)) as PerRotor;
   // Weight off centre spreads the speeds too.
-  for (const axis of AXES) c.airframe.trim[axis] *= 0.25;
+  for (const axis of AXES) c.airframe.trim[axis] *= trims;
   const calm = random.logBetween(0.1, 1);
   for (const axis of AXES) c.wind.gustRadS2[axis] *= calm;
   c.unmodelled.thrustExponent = random.chance(0.5) ? 1 : random.between(1.1, 2);
