@@ -17,8 +17,9 @@ const WANDER_S = 0.4;
 const WANDER = 0.015;
 const LAG_S = 0.06;
 
-/** Speeds as the root of the command behind a lag. */
+/** Speeds as the root of the command behind a lag, in the mean as well. */
 export function calmFlight(rotorHz: readonly number[], seed: number): CalmFlight {
+  const allHz = rotorHz.reduce((sum, hz) => sum + hz, 0) / rotorHz.length;
   const noise = randomSource(seed);
   const count = SECONDS * COMMAND_RATE_HZ + 1;
   const keep = Math.exp(-1 / (COMMAND_RATE_HZ * WANDER_S));
@@ -39,7 +40,12 @@ export function calmFlight(rotorHz: readonly number[], seed: number): CalmFlight
     return { told, turns };
   });
   return {
-    commands: rotors.map(({ told }, i) => ({ rotor: i + 1, startS: 0, values: told, mean: 0.4 })),
+    commands: rotors.map(({ told }, i) => ({
+      rotor: i + 1,
+      startS: 0,
+      values: told,
+      mean: 0.4 * (rotorHz[i]! / allHz) ** 2,
+    })),
     turns: rotors.map(({ turns }) => (timeS: number): number => {
       const x = Math.min(count - 1.000001, timeS * COMMAND_RATE_HZ);
       const k = Math.floor(x);

@@ -49,3 +49,15 @@ describe('the study of vibration on simulated flights with known lines', () => {
     );
   });
 });
+
+// Weight far off centre puts the rotors up to 25 % apart (`pnpm trials:vibration FIRST COUNT off-centre`).
+describe('rotors at very different speeds', () => {
+  it('their mean is given within 1 %, where one is given', () => {
+    const far = runVibrationTrial({ firstSeed: 11_000, flights: 4, offCentre: true, study: toolStudy });
+    const { rotorWithChannel: a, rotorFromSpectrum: b } = far;
+    const all = `${tabulate(far)}\n${far.remarks.slice(0, 12).join('\n')}`;
+    expect(a.of + b.of, all).toBeGreaterThanOrEqual(3);
+    expect(far.rotorWrong.right, all).toBe(0);
+    expect(far.structureCalledRotor.right, all).toBe(0);
+  });
+});

@@ -52,6 +52,19 @@ describe('once per revolution in a calm hover', () => {
     }
   });
 
+  // Weight off centre: the lines of one multiple stand as far apart as those of different things.
+  test.for([
+    ['fast log', 500],
+    ['slow log', 160],
+  ] as const)('rotors that turn 20 %% apart, %s', ([, rate]) => {
+    for (const seed of [3, 4]) {
+      const flight = calmFlight([55, 66, 58, 61], seed);
+      const found = baseOf(flight.commands, feltBy(flight, rate, [1, 2], seed + 10));
+      expect(found, `seed ${String(seed)}`).not.toBeNull();
+      expect(Math.abs(found!.baseHz / 60 - 1)).toBeLessThan(0.02);
+    }
+  });
+
   test.for([1, 2])('a tone and a mode are no rotor, seed %i', (seed) => {
     const { commands } = calmFlight([50, 50.3, 50.6, 50.1], seed);
     const rings = mode(47, 0.01, seed + 20);

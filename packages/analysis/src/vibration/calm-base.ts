@@ -3,9 +3,15 @@
  * the sample rate; so may its multiples. Of all bases the one is taken whose lines, each at its true frequency, the motor commands
  * explain best, if it explains clearly more than any other base does and than lines that follow nothing.
  */
-import { courseOf, readingsOf, type PeakCluster } from './find-base.js';
-import { explainedBy, surroundingsOf, type LineSurroundings } from './explain-line.js';
-import { FASTEST_HZ, SLOWEST_HZ, speedsFrom, type Commands } from './relative-speeds.js';
+import { readingsOf, type PeakCluster } from './find-base.js';
+import {
+  coursesBy,
+  explainedBy,
+  surroundingsOf,
+  type LineSurroundings,
+  type SharedCourse,
+} from './explain-line.js';
+import { FASTEST_HZ, SLOWEST_HZ, type Commands } from './relative-speeds.js';
 import { foldedHz } from './rotor-lines.js';
 
 export interface CalmBase {
@@ -31,6 +37,8 @@ const SAME_SHARE = 0.004;
 const ORDERS = [1, 2, 3, 4];
 /** Rotors turn within this share of their mean. */
 const SPREAD = 0.035;
+/** Bases nearer than this have the same lines, by rotors that stand farther or less far apart. */
+const SAME_LINES = 0.08;
 /** What a base is worth whose first line says nothing, and one whose first line cannot be seen. */
 const WITHOUT_FIRST = 0.5;
 const FIRST_UNSEEN = 0.75;
@@ -53,9 +61,9 @@ interface Way {
   readonly lagS: number;
 }
 
-/** What a line is by one true frequency that folds to where it stands and one way to follow the commands. */
+/** What a line is by one true frequency that folds to where it stands and one way to follow the commands: what the rotors’ mean would make, Hz. */
 interface Reading {
-  readonly trueHz: number;
+  readonly meanHz: number;
   /** What it explains: log of likelihoods. */
   readonly gain: number;
 }
@@ -88,9 +96,7 @@ export function calmBase(
   if (some.length === 0) return null;
   const ways = POWERS.flatMap((power) => LAGS_S.map((lagS): Way => ({ power, lagS })));
   const { record } = some[0]!.at[0]!;
-  const courses = ways.map(({ power, lagS }) =>
-    speedsFrom(commands, power, lagS).map((guess) => courseOf(guess, record)),
-  );
+  const courses = ways.map(({ power, lagS }) => coursesBy(commands, power, lagS, record));
   const lines = some.map((cluster) =>
     readLine(surroundingsOf(cluster.at[0]!.record, cluster.hz), courses, readingsOf(cluster, rateHz, folds)),
   );
@@ -100,7 +106,7 @@ export function calmBase(
   };
   const bases = lines
     .flatMap(({ readings }) => readings.flat())
-    .flatMap(({ trueHz, gain }) => (gain > 0 ? ORDERS.map((order) => trueHz / order) : []))
+    .flatMap(({ meanHz, gain }) => (gain > 0 ? ORDERS.map((order) => meanHz / order) : []))
     .filter((hz) => hz >= SLOWEST_HZ && hz <= FASTEST_HZ)
     .flatMap((hz) => ways.map((_, way) => scored(hz, way, lines, seen(hz))))
     .sort((a, b) => b.score - a.score);
@@ -111,7 +117,8 @@ export function calmBase(
   const best = ORDERS.flatMap(
     (order) => bases.find(({ hz, score }) => isNear(top.hz / order, hz) && score >= NEARLY * top.score) ?? [],
   ).at(-1)!;
-  const other = bases.find(({ hz }) => !multiple(hz, best.hz));
+  const rival = (hz: number): boolean => !multiple(hz, best.hz) && Math.abs(hz / best.hz - 1) > SAME_LINES;
+  const other = bases.find(({ hz }) => rival(hz));
   const clear = best.score - Math.max(CLEARER, CLEARER_SHARE * best.score);
   return other !== undefined && other.score > clear ? null : { baseHz: best.hz, ...ways[best.way]! };
 }
@@ -135,7 +142,7 @@ function clearest(clusters: readonly PeakCluster[]): PeakCluster[] {
 
 function readLine(
   around: LineSurroundings,
-  courses: readonly (readonly Float64Array[])[],
+  courses: readonly (readonly SharedCourse[])[],
   signedHz: readonly number[],
 ): ReadLine {
   const { hz, freedom } = around;
@@ -143,13 +150,12 @@ function readLine(
   // Of mirrored lines the frequency is negative: they run the other way.
   const readings = signedHz.map((supposedHz) => {
     const byWay = courses.map((some): Reading => {
-      const { left, offsetHz } = explainedBy(around, some, supposedHz);
-      const trueHz = Math.abs(supposedHz + offsetHz);
+      const { left, meanHz } = explainedBy(around, some, supposedHz);
       const gain = freedom * (still - left);
-      if (gain < LEAST_LINE) return { trueHz, gain: 0 };
-      const reversed = some.map((course) => course.toReversed());
+      if (gain < LEAST_LINE) return { meanHz, gain: 0 };
+      const reversed = some.map(({ course, share }) => ({ course: course.toReversed(), share }));
       return {
-        trueHz,
+        meanHz,
         gain: Math.min(gain, freedom * (explainedBy(around, reversed, supposedHz).left - left)),
       };
     });
@@ -161,10 +167,10 @@ function readLine(
 /** A fit that no neighbouring way comes near is luck: each counts half, and half the best beside it. */
 function withNeighbours(readings: readonly Reading[]): Reading[] {
   const lags = LAGS_S.length;
-  return readings.map(({ trueHz, gain }, w) => {
+  return readings.map(({ meanHz, gain }, w) => {
     const lag = w % lags;
     const near = [w - lags, w + lags, ...LAGS_S.map((_, l) => w - lag + l).filter((v) => v !== w)];
-    return { trueHz, gain: (gain + Math.max(...near.map((v) => readings[v]?.gain ?? 0))) / 2 };
+    return { meanHz, gain: (gain + Math.max(...near.map((v) => readings[v]?.gain ?? 0))) / 2 };
   });
 }
 
@@ -177,19 +183,19 @@ function scored(hz: number, way: number, lines: readonly ReadLine[], firstSeen: 
     let most = 0;
     let at = { order: 0, baseHz: 0 };
     for (const ways of line.readings) {
-      const { trueHz, gain } = ways[way]!;
+      const { meanHz, gain } = ways[way]!;
       for (const order of ORDERS)
-        if (isNear(trueHz / order, hz) && gain > most) {
+        if (isNear(meanHz / order, hz) && gain > most) {
           most = gain;
-          at = { order, baseHz: trueHz / order };
+          at = { order, baseHz: meanHz / order };
         }
     }
     total += most;
     moment += most * at.baseHz;
     // By this way the first line may say nothing; one that is better explained as a multiple is none.
     if (at.order > 1) continue;
-    for (const { trueHz, gain } of line.readings.flat())
-      if (isNear(trueHz, hz)) first = Math.max(first, gain);
+    for (const { meanHz, gain } of line.readings.flat())
+      if (isNear(meanHz, hz)) first = Math.max(first, gain);
   }
   if (total === 0) return { hz, way, score: 0 };
   const share = lines.some((line) => Math.abs((line.hz * total) / moment - 1) < SAME_SHARE)

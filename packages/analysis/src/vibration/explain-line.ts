@@ -8,8 +8,9 @@
  */
 import { CholeskyDecomposition, Matrix } from 'ml-matrix';
 import { inverseComplex, nextPowerOfTwo, transformComplex } from '../spectrum/fft.js';
-import { angleAt, bandsAt } from './find-base.js';
+import { angleAt, bandsAt, courseOf } from './find-base.js';
 import type { OrderBand } from './order-band.js';
+import { speedsFrom, type Commands } from './relative-speeds.js';
 import type { SensorRecord } from './sensor-records.js';
 
 /** No more of a long hover is looked at, s. */
@@ -78,26 +79,51 @@ function withinReach({ z, rateHz }: OrderBand, reachHz: number): Float64Array {
   return inverseComplex(bins);
 }
 
-interface Carrier {
-  /** Angle of its rotor at the samples, rad. */
+/** A rotor as it turns around a line. */
+interface Turning {
+  /** At the samples, rad. */
   readonly angle: Float64Array;
+  readonly share: number;
+}
+
+interface Carrier extends Turning {
   readonly bin: number;
 }
 
 export interface Explained {
   /** Natural log of the share of power that the lines leave. */
   readonly left: number;
-  /** Where the lines stand from the middle of the surroundings, by their power, Hz in the log. */
-  readonly offsetHz: number;
+  /** What the mean of all rotors would make of what its lines are, by their power, Hz: each line over its rotor's share. */
+  readonly meanHz: number;
+}
+
+/** A rotor's course, in turns ahead of steady turning at one revolution per second at the samples of a record. */
+export interface SharedCourse {
+  readonly course: Float64Array;
+  /** The rotor's mean speed over that of all rotors. */
+  readonly share: number;
+}
+
+/** Courses of all rotors at the samples of a record, by a way in which the speeds may follow the commands. */
+export function coursesBy(
+  commands: Commands,
+  power: number,
+  lagS: number,
+  record: SensorRecord,
+): SharedCourse[] {
+  return speedsFrom(commands, power, lagS).map((guess) => ({
+    course: courseOf(guess, record),
+    share: guess.share,
+  }));
 }
 
 /**
- * @param courses of the rotors, in turns ahead of steady turning at one revolution per second, at the samples of the record
+ * @param courses of the rotors
  * @param trueHz that the rotors' line is supposed to have; negative where it is mirrored; 0: lines that follow nothing
  */
 export function explainedBy(
   around: LineSurroundings,
-  courses: readonly Float64Array[],
+  courses: readonly SharedCourse[],
   trueHz: number,
 ): Explained {
   const { windowed, band, every, rateHz, reachHz } = around;
@@ -108,43 +134,47 @@ export function explainedBy(
   const reach = Math.floor((reachHz / rateHz) * length);
   const one = courses.length === 1;
   const lines = one ? LINES_OF_ONE : Math.min(MOST_LINES, courses.length);
-  const angles = (trueHz === 0 || one ? courses.slice(0, 1) : courses).map((course) => {
+  const rotors = (trueHz === 0 || one ? courses.slice(0, 1) : courses).map(({ course, share }): Turning => {
     const all = angleAt(course, band, trueHz);
-    return Float64Array.from({ length: count }, (_, i) => all[i * every]!);
+    return { share, angle: Float64Array.from({ length: count }, (_, i) => all[i * every]!) };
   });
   const spent = new Set<Float64Array>();
   const carriers: Carrier[] = [];
   let fit: CarrierFit = { left: windowed, powers: [] };
   while (carriers.length < lines) {
     const next = strongest(
-      angles.filter((angle) => !spent.has(angle)),
+      rotors.filter(({ angle }) => !spent.has(angle)),
       (angle) => turnedSpectrum(around, fit.left, angle, length),
       (bin, angle) => carriers.some((c) => c.angle === angle && Math.abs(c.bin - bin) <= 2 * half * stepBins),
       reach,
     );
     if (next === null) break;
     carriers.push(next);
-    if (angles.length > 1) spent.add(next.angle);
+    if (rotors.length > 1) spent.add(next.angle);
     fit = fitCarriers(around, carriers, half, stepBins, length);
   }
   const all = fit.powers.reduce((sum, power) => sum + power, 0);
-  const moment = carriers.reduce((sum, { bin }, c) => sum + (bin * rateHz * fit.powers[c]!) / length, 0);
+  const moment = carriers.reduce(
+    (sum, { bin, share }, c) => sum + (fit.powers[c]! * Math.abs(trueHz + (bin * rateHz) / length)) / share,
+    0,
+  );
   return {
     left: Math.log(powerOf(fit.left) / powerOf(windowed)),
-    offsetHz: all > 0 ? moment / all : 0,
+    meanHz: all > 0 ? moment / all : Math.abs(trueHz),
   };
 }
 
 /** Where what is left stands highest when it is turned back by one of the angles. */
 function strongest(
-  angles: readonly Float64Array[],
+  rotors: readonly Turning[],
   spectrumOf: (angle: Float64Array) => Float64Array,
   taken: (bin: number, angle: Float64Array) => boolean,
   reach: number,
 ): Carrier | null {
   let best: Carrier | null = null;
   let most = -1;
-  for (const angle of angles) {
+  for (const rotor of rotors) {
+    const { angle } = rotor;
     const bins = spectrumOf(angle);
     const length = bins.length / 2;
     for (let bin = -reach; bin <= reach; bin++) {
@@ -152,7 +182,7 @@ function strongest(
       const power = bins[2 * k]! ** 2 + bins[2 * k + 1]! ** 2;
       if (power <= most || taken(bin, angle)) continue;
       most = power;
-      best = { angle, bin };
+      best = { ...rotor, bin };
     }
   }
   return best;

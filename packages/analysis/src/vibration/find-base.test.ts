@@ -34,7 +34,7 @@ describe('the base of a family that follows the commands', () => {
   ] as const)('a swept rotor is found within 1 %% %s', ([, rate, hz]) => {
     const { record, guess } = flown(rate, hz, 0.12, [1, 2]);
     const { peaks } = followingPeaks([[guess]], [record], clustersOf([record], 14), 14, true);
-    const base = basesOf(peaks)[0]!;
+    const base = basesOf(peaks, [1])[0]!;
     expect(Math.abs(base.hz / hz - 1)).toBeLessThan(0.01);
     expect(base.follows).toBe(true);
   });
@@ -44,7 +44,7 @@ describe('the base of a family that follows the commands', () => {
     const values = record.values.map((v, i) => v + 0.1 * Math.sin((2 * Math.PI * 73 * i) / 400));
     const still = [{ ...record, values }];
     const { peaks } = followingPeaks([[guess]], still, clustersOf(still, 14), 14, false);
-    expect(basesOf(peaks)).toEqual([]);
+    expect(basesOf(peaks, [1])).toEqual([]);
   });
 });
 
@@ -52,14 +52,21 @@ describe('a family of peaks', () => {
   const peak = (trueHz: number, gain: number, height = 5): FollowingPeak => ({ trueHz, gain, height });
 
   test('its first line is the base though its second stands higher', () => {
-    expect(basesOf([peak(40, 0.8, 3), peak(80, 0.8, 6), peak(120, 0.8, 3)])[0]!.hz).toBeCloseTo(40, 6);
+    expect(basesOf([peak(40, 0.8, 3), peak(80, 0.8, 6), peak(120, 0.8, 3)], [1])[0]!.hz).toBeCloseTo(40, 6);
+  });
+
+  test('rotors far apart are one family by their shares, around the mean of them all', () => {
+    const shares = [0.9, 1.1, 0.95, 1.05];
+    const peaks = shares.flatMap((share) => [peak(60 * share, 0.8), peak(120 * share, 0.5)]);
+    expect(basesOf(peaks, shares)[0]!.hz).toBeCloseTo(60, 6);
+    expect(Math.abs(basesOf(peaks, [1])[0]!.hz / 60 - 1)).toBeGreaterThan(0.01);
   });
 
   test('peaks that lose by being turned make none', () => {
-    expect(basesOf([peak(40, -0.9), peak(80, -0.9)])).toEqual([]);
+    expect(basesOf([peak(40, -0.9), peak(80, -0.9)], [1])).toEqual([]);
   });
 
   test('a peak alone that neither gains nor loses makes none', () => {
-    expect(basesOf([peak(40, 0)])).toEqual([]);
+    expect(basesOf([peak(40, 0)], [1])).toEqual([]);
   });
 });

@@ -340,6 +340,8 @@ function rangeOf({ speed }: SpeedGuess): number {
 /** Multiples that a family is looked for in, and what each is worth. */
 const ORDERS = [1, 2, 3, 4];
 const PER_ORDER = 0.8;
+/** What another rotor’s peak is worth, against the best of one order. */
+const PER_ROTOR = 0.3;
 /** A family whose first line does not show is worth less by this. */
 const WITHOUT_FIRST = 0.5;
 /** What a peak that neither gains nor loses is worth, against one that follows. */
@@ -357,15 +359,19 @@ export interface FoundBase {
 /** Bases nearer than this share are one. */
 const SAME_BASE = 0.03;
 
-/** Once per revolution, from the peaks that follow the rotors, the best first; empty where nothing says what turns. */
-export function basesOf(peaks: readonly FollowingPeak[]): FoundBase[] {
+/**
+ * Once per revolution, mean of all rotors, from the peaks that follow them, the best first; empty where nothing says what turns.
+ *
+ * @param shares mean speed of each rotor over that of all, as far as the commands tell
+ */
+export function basesOf(peaks: readonly FollowingPeak[], shares: readonly number[]): FoundBase[] {
   const worth = ({ gain, height }: FollowingPeak): number =>
     Math.max(0, NEUTRAL + Math.max(-1, Math.min(1.5, gain))) *
     Math.min(MOST_HEIGHT, height + Math.max(0, gain));
   const found = peaks
-    .flatMap(({ trueHz }) => ORDERS.map((order) => trueHz / order))
+    .flatMap(({ trueHz }) => ORDERS.flatMap((order) => shares.map((share) => trueHz / order / share)))
     .filter((hz) => hz >= SLOWEST_HZ && hz <= FASTEST_HZ)
-    .flatMap((hz) => familyOf(peaks, hz, worth) ?? [])
+    .flatMap((hz) => familyOf(peaks, hz, shares, worth) ?? [])
     .sort((a, b) => b.score - a.score);
   const kept: FoundBase[] = [];
   for (const one of found) if (kept.every(({ hz }) => Math.abs(one.hz / hz - 1) > SAME_BASE)) kept.push(one);
@@ -375,6 +381,7 @@ export function basesOf(peaks: readonly FollowingPeak[]): FoundBase[] {
 function familyOf(
   peaks: readonly FollowingPeak[],
   hz: number,
+  shares: readonly number[],
   worth: (peak: FollowingPeak) => number,
 ): FoundBase | null {
   let score = 0;
@@ -383,15 +390,24 @@ function familyOf(
   const orders: number[] = [];
   let follows = false;
   for (const k of ORDERS) {
-    const own = peaks.filter((one) => Math.abs(one.trueHz / k / hz - 1) < SPREAD && worth(one) > 0);
-    if (own.length === 0) continue;
-    orders.push(k);
-    score += Math.max(...own.map(worth)) * PER_ORDER ** (k - 1);
-    for (const one of own) {
+    // The best that is each rotor's.
+    const most = shares.map(() => 0);
+    for (const one of peaks) {
+      const own = worth(one);
+      if (own <= 0) continue;
+      const bases = shares.map((share) => one.trueHz / k / share);
+      const off = bases.map((base) => Math.abs(base / hz - 1));
+      const rotor = off.indexOf(Math.min(...off));
+      if (off[rotor]! >= SPREAD) continue;
+      most[rotor] = Math.max(most[rotor]!, own);
       if (one.gain > LEAST_GAIN && one.gain * one.height > CLEAR) follows = true;
-      sum += (worth(one) * one.trueHz) / k;
-      weight += worth(one);
+      sum += own * bases[rotor]!;
+      weight += own;
     }
+    const [first, ...others] = most.sort((a, b) => b - a);
+    if (first === 0) continue;
+    orders.push(k);
+    score += (first! + PER_ROTOR * others.reduce((all, v) => all + v, 0)) * PER_ORDER ** (k - 1);
   }
   if (!orders.includes(1)) score *= WITHOUT_FIRST;
   if (!follows && (orders.length < 2 || !orders.includes(1) || score < LEAST_SCORE)) return null;

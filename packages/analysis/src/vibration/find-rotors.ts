@@ -8,14 +8,22 @@ import {
   type FollowingPeak,
   type PeakCluster,
 } from './find-base.js';
+import { heldMost, isMultiple } from './choose-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
 import type { TurningRotor } from './order-lines.js';
-import { placedRotors, placedTogether } from './place-rotors.js';
+import {
+  meanHzOf,
+  orOneByOne,
+  placedAlone,
+  placedRotors,
+  placedTogether,
+  type PlacedBase,
+} from './place-rotors.js';
 import { SLOWEST_HZ, speedsFrom, togetherOf, type Commands } from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
 import { foldedHz } from './rotor-lines.js';
-import { MEAN_KNOWN, QUICK, THOROUGH, type SearchEffort } from './rotor-means.js';
+import { MEAN_KNOWN, QUICK, THOROUGH } from './rotor-means.js';
 import type { SecondRate } from './second-rate.js';
 import type { SensorRecord } from './sensor-records.js';
 
@@ -28,6 +36,8 @@ export interface FoundRotors {
   readonly power: number;
   readonly lagS: number;
   readonly rotors: readonly TurningRotor[];
+  /** How many of them show. */
+  readonly shown: number;
 }
 
 /** The rotors, each in its place, and how their speeds follow the commands; null where nothing says what turns. */
@@ -41,13 +51,10 @@ export function findRotors(
 ): FoundRotors | null {
   const folds = mayFold(clusters, searched[0]!.sampleRateHz);
   const told = toldBy(clusters, searched, second);
-  if (moves) return followingRotors(commands, clusters, searched, records, moves, folds, told);
-  const found =
-    calmRotors(commands, clusters, searched, records, folds) ??
-    followingRotors(commands, clusters, searched, records, moves, folds, told);
-  if (found === null) return null;
-  const guesses = speedsFrom(commands, found.power, found.lagS);
-  return { ...found, rotors: placedTogether(guesses, found.rotors, records, scannedRecords(records)) };
+  return (
+    (moves ? null : calmRotors(commands, clusters, searched, records, folds)) ??
+    followingRotors(commands, clusters, searched, records, moves, folds, told)
+  );
 }
 
 /** Lines this much lower than the highest, natural log, and lower than this, are not asked where they truly are. */
@@ -72,11 +79,21 @@ function calmRotors(
 ): FoundRotors | null {
   const base = calmBase(commands, clusters, searched[0]!.sampleRateHz, SLOWEST_HZ, folds);
   if (base === null) return null;
-  const guesses = speedsFrom(commands, base.power, base.lagS);
-  const { rotors, score } = placedRotors(guesses, base.baseHz, records, true, MEAN_KNOWN);
-  return score > 0 ? { by: 'wander', ...base, rotors } : null;
+  if (commands.length === 1) {
+    const alone = placedAlone({ ...base, commands }, records, true, MEAN_KNOWN);
+    return alone === null ? null : { by: 'wander', ...alone };
+  }
+  // Where lines may be folded, one of a rotor may stand as the first of a lower base.
+  const bases = (folds ? [1] : PARTS).map((part) => ({ ...base, commands, baseHz: base.baseHz / part }));
+  const found = heldMost(
+    bases.filter(({ baseHz }) => baseHz > SLOWEST_HZ),
+    (one) => placedTogether(one, records, { moves: false, steady: false, known: true }),
+  );
+  return found === null ? null : { by: 'wander', ...orOneByOne(found, records) };
 }
 
+/** What was found may be a multiple of the base: the second or the third. */
+const PARTS = [1, 2, 3];
 /** What follows the commands so clearly that a steady reading can only find a mode or a tone: gain and height, natural logs. */
 const CLEAR_GAIN = 1;
 const CLEAR_HEIGHT = 3;
@@ -115,9 +132,8 @@ const CLEARER = 1.5;
 /** In a slow log a base must come into focus as it is, at least so far, or it may as well be a folded one: natural logs. */
 const SLOW_GAIN = 0.1;
 const SLOW_HEIGHT = 3;
-/** Bases nearer than this are one, and so is a multiple of one and the other, as a share. */
+/** Bases nearer than this are one, as a share. */
 const SAME_BASE = 0.03;
-const SAME_MULTIPLE = 0.04;
 /** Rotors found this far from the base that they were sought around are something else, as a share. */
 const RUNS_AWAY = 0.08;
 
@@ -173,7 +189,10 @@ function followingRotors(
     far: moves ? THOROUGH.far : CALM_FAR,
     folds,
   };
-  const found = basesOf(peaks);
+  const found = basesOf(
+    peaks,
+    speedsFrom(commands, power, lagS).map(({ share }) => share),
+  );
   const bases = found
     .filter(({ score }) => score > LEAST_SCORE_SHARE * found[0]!.score)
     .slice(0, MOST_BASES)
@@ -186,17 +205,19 @@ function followingRotors(
     !folds || moves || excursion > WANDERS || (told(baseHz) ?? standsWhereItIs(each, clusters, baseHz, rate));
   const first = bestOf(tried);
   if (first !== undefined) {
-    const others = tried.filter((one) => one.baseHz < rate / 2 && !isMultiple(first, one));
+    const others = tried.filter(
+      (one) => one.baseHz < rate / 2 && !isMultiple(meanHzOf(first.rotors), meanHzOf(one.rotors)),
+    );
     const plain = Math.max(0, ...others.map(({ value }) => value));
     const surely = told(first.baseHz) === true;
     if (!surely && first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
-    const moved = placeAgain(search, first, THOROUGH);
-    const stays = !runsAway(moved, first);
     const best =
-      stays && moved.value >= first.value
-        ? moved
-        : better(stays ? moved : first, placeBase(search, first, THOROUGH));
-    return believed(best.baseHz) ? { by: 'focus', ...best } : null;
+      each.length > 1
+        ? heldMost(likelyOf(tried, first), (one) =>
+            placedTogether(one, records, { moves, steady: !search.follows, known: false }),
+          )
+        : placedAlone(first, records, search.follows, { ...THOROUGH, far: search.far });
+    return best !== null && believed(best.baseHz) ? { by: 'focus', ...finished(best, records, moves) } : null;
   }
   const fallback = resampledBase(commands, searched);
   if (fallback === null) return null;
@@ -207,14 +228,26 @@ function followingRotors(
     Math.abs(peak.trueHz / baseHz - 1) < SAME_BASE && peak.gain > SLOW_GAIN && clear(peak);
   const toldOf = told(baseHz);
   if ((folds && toldOf !== true && !peaks.some(shows)) || !believed(baseHz)) return null;
-  return { by: 'focus', ...fallback, rotors: placedRotors(fallback.guesses, baseHz, records, moves).rotors };
+  const base = { ...fallback, commands };
+  const best =
+    each.length > 1
+      ? placedTogether(base, records, { moves, steady: !moves, known: false })
+      : placedAlone(base, records, moves, THOROUGH);
+  return best === null ? null : { by: 'focus', ...finished(best, records, moves) };
+}
+
+function finished<Placed extends PlacedBase>(
+  placed: Placed,
+  records: readonly SensorRecord[],
+  moves: boolean,
+): Placed {
+  return moves || placed.commands.length === 1 ? placed : orOneByOne(placed, records);
 }
 
 /** Where the rotors stand around a base, and what it then holds, once power and lag have brought it into focus. */
 function placeBase(
   search: Search,
   start: FocusedCourse & Pick<Tried, 'commands' | 'score'>,
-  effort: SearchEffort,
   together = true,
 ): Tried {
   const { searched, records, excursion, follows, far, folds } = search;
@@ -224,7 +257,7 @@ function placeBase(
       ? focusCourse(commands, start, scannedRecords(searched), SLOWEST_HZ, excursion, folds, together)
       : start;
   const { rotors, byOrder } = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, follows, {
-    ...effort,
+    ...QUICK,
     far,
   });
   const held = byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
@@ -236,9 +269,9 @@ function placeBase(
 }
 
 /** Once more from where the rotors were found: bands around a rough base hold only part of them. */
-function placeAgain(search: Search, one: Tried, effort: SearchEffort): Tried {
+function placeAgain(search: Search, one: Tried): Tried {
   const from = search.excursion > SWINGS ? { ...one, baseHz: meanHzOf(one.rotors) } : one;
-  return placeBase(search, from, effort);
+  return placeBase(search, from);
 }
 
 /** What leaves where it was found is another thing. */
@@ -251,11 +284,11 @@ function tryBases(
   commands: Commands,
   bases: readonly (FocusedCourse & Pick<Tried, 'score'>)[],
 ): Tried[] {
-  const roughly = bases.map((base) => placeBase(search, { ...base, commands }, QUICK, false));
+  const roughly = bases.map((base) => placeBase(search, { ...base, commands }, false));
   const most = Math.max(0, ...roughly.map(({ value }) => value));
   return roughly.map((one) => {
     if (search.excursion <= SWINGS || one.value === 0 || one.value < LIKELY * most) return one;
-    const moved = placeAgain(search, one, QUICK);
+    const moved = placeAgain(search, one);
     return runsAway(moved, one) ? one : better(one, moved);
   });
 }
@@ -299,35 +332,37 @@ function toldBy(
   };
 }
 
-/** Multiples of a base that may be taken for it. */
-const MULTIPLES = [2, 3, 4];
-
+/** Of what the likeliest base is worth, from which another is placed too. */
+const LIKELY_WORTH = 0.4;
 /** A base of which the likeliest is a multiple, and that its peaks speak for as much, is the base if it holds at least this share. */
 const HELD_BY_BASE = 0.3;
 
+const worthOf = ({ value, score }: Tried): number => value * score;
+
+/** The likeliest base and others that are worth nearly as much, each where its rotors were found. */
+function likelyOf(tried: readonly Tried[], first: Tried): Tried[] {
+  const likely: Tried[] = [];
+  const others = tried.filter((one) => one !== first).sort((a, b) => worthOf(b) - worthOf(a));
+  for (const one of [first, ...others]) {
+    const baseHz = meanHzOf(one.rotors);
+    if (worthOf(one) < LIKELY_WORTH * worthOf(first)) continue;
+    if (likely.every((other) => Math.abs(baseHz / other.baseHz - 1) > SAME_BASE))
+      likely.push({ ...one, baseHz });
+  }
+  return likely;
+}
+
 /** The base that holds most, by what its own frames show and by the peaks that it was found by: either alone may fall for a multiple. */
 function bestOf(tried: readonly Tried[]): Tried | undefined {
-  const worth = ({ value, score }: Tried): number => value * score;
-  const best = tried.filter(({ value }) => value > 0).sort((a, b) => worth(b) - worth(a))[0];
+  const best = tried.filter(({ value }) => value > 0).sort((a, b) => worthOf(b) - worthOf(a))[0];
   if (best === undefined) return best;
   const lower = tried.filter(
     (one) =>
-      one.score >= best.score &&
-      one.value > HELD_BY_BASE * best.value &&
-      MULTIPLES.some((multiple) => Math.abs(best.baseHz / one.baseHz / multiple - 1) < SAME_MULTIPLE),
+      one.score >= best.score && one.value > HELD_BY_BASE * best.value && isMultiple(best.baseHz, one.baseHz),
   );
   return lower.sort((a, b) => b.score - a.score)[0] ?? best;
 }
 
-function isMultiple(one: Tried, of: Tried): boolean {
-  const ratio = meanHzOf(one.rotors) / meanHzOf(of.rotors);
-  return MULTIPLES.some((multiple) => Math.abs(ratio / multiple - 1) < SAME_MULTIPLE);
-}
-
 function better(one: Tried, other: Tried): Tried {
   return other.value > one.value ? other : one;
-}
-
-function meanHzOf(rotors: readonly TurningRotor[]): number {
-  return rotors.reduce((sum, { meanHz }) => sum + meanHz, 0) / rotors.length;
 }

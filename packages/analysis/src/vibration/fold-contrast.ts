@@ -4,9 +4,8 @@
  * whether it turns at all: what does not wander speaks for the nearer of the two.
  */
 import type { PeakCluster } from './find-base.js';
-import { courseOf } from './find-base.js';
-import { explainedBy, surroundingsOf } from './explain-line.js';
-import { speedsFrom, type Commands } from './relative-speeds.js';
+import { coursesBy, explainedBy, surroundingsOf } from './explain-line.js';
+import type { Commands } from './relative-speeds.js';
 
 const POWERS = [0.5, 0.75, 1];
 const LAGS_S = [0.04, 0.09];
@@ -34,9 +33,7 @@ export function foldContrast(
     if (own === undefined) continue;
     const { record } = own.at[0]!;
     const around = surroundingsOf(record, own.hz);
-    const courses = POWERS.flatMap((power) =>
-      LAGS_S.map((lagS) => speedsFrom(commands, power, lagS).map((guess) => courseOf(guess, record))),
-    );
+    const courses = POWERS.flatMap((power) => LAGS_S.map((lagS) => coursesBy(commands, power, lagS, record)));
     const left = (trueHz: number): number => {
       const signed = Math.sign(signedFold(trueHz, rateHz)) * trueHz;
       return Math.min(...courses.map((some) => explainedBy(around, some, signed).left));

@@ -1,8 +1,9 @@
 /** Each rotor at a mean speed of its own, from a base and the course that each may have. */
-import { jointPlaces } from './joint-places.js';
+import { JointSearch, type JointPlaces } from './joint-places.js';
 import { angleOf, type TurningRotor } from './order-lines.js';
-import { SLOWEST_HZ, type SpeedGuess } from './relative-speeds.js';
-import { rotorMeans, THOROUGH, type RotorMeans } from './rotor-means.js';
+import { SLOWEST_HZ, speedsFrom, steadyOf, type Commands, type SpeedGuess } from './relative-speeds.js';
+import { MEAN_KNOWN, rotorMeans, THOROUGH, type RotorMeans, type SearchEffort } from './rotor-means.js';
+import { scannedRecords } from './find-base.js';
 import type { SensorRecord } from './sensor-records.js';
 import { MeanAngle, takeOutRotors } from './take-out-rotors.js';
 import type { RelativeSpeed } from './turn-records.js';
@@ -33,27 +34,126 @@ export function placedRotors(
   return steady.score > STEADIER * followed.score ? steady : followed;
 }
 
-/**
- * Rotors that were placed one after the other, placed all together around the mean that they had, unless their lines then hold less.
- *
- * @param guesses course of each rotor
- * @param scanned the records by which that is judged
- */
-export function placedTogether(
-  guesses: readonly SpeedGuess[],
-  rotors: readonly TurningRotor[],
+/** What may turn: a rough mean of the rotors’ speeds, and how these may follow the commands. */
+export interface RoughBase {
+  readonly commands: Commands;
+  readonly baseHz: number;
+  readonly power: number;
+  readonly lagS: number;
+}
+
+export interface PlacedBase extends RoughBase {
+  readonly rotors: readonly TurningRotor[];
+  /** How many of them show; the others are where their commands make one expect them. */
+  readonly shown: number;
+  /** What they hold, log of likelihoods, and that by multiple from the first. */
+  readonly held: number;
+  readonly byOrder: readonly number[];
+}
+
+/** Where one command stands for all rotors: as many families as show. */
+export function placedAlone<Base extends RoughBase>(
+  base: Base,
   records: readonly SensorRecord[],
-  scanned: readonly SensorRecord[],
-): readonly TurningRotor[] {
-  // Rotors that turn steadily, whatever the commands do, have no courses of their own; neither have those that share one.
-  if (rotors.every(({ rotor }) => rotor === null)) return rotors;
-  const baseHz = rotors.reduce((sum, { meanHz }) => sum + meanHz, 0) / rotors.length;
-  const rough = guesses.map(({ rotor, speed, share }) => ({
-    ...angleOf(rotor, speed, share * baseHz, records[0]!),
-    speed,
-  }));
-  const together = jointPlaces(rough, records, SLOWEST_HZ);
-  return together !== null && heldBy(together, scanned) >= heldBy(rotors, scanned) ? together : rotors;
+  follows: boolean,
+  effort: SearchEffort,
+): (Base & PlacedBase) | null {
+  const guesses = speedsFrom(base.commands, base.power, base.lagS);
+  const { rotors, score, byOrder } = placedRotors(guesses, base.baseHz, records, follows, effort);
+  return score > 0 ? { ...base, rotors, shown: rotors.length, held: score, byOrder } : null;
+}
+
+/** Where the mean of the rotors is sought, off where it was found: bands are read around each of the first, from each of the second. */
+const BASES_OFF = [-0.05, 0, 0.05];
+const OFFS = [-0.017, 0, 0.017];
+/** Off the power that is likeliest, where the throttle moves; and all powers that there are where it does not. */
+const POWERS_OFF = [-0.12, -0.06, 0, 0.06, 0.12];
+const FINER_OFF = [-0.03, 0.03];
+const POWERS = [0.5, 0.62, 0.75, 0.87, 1];
+/** Speeds follow commands to a power of ½, where thrust goes with them, or more. */
+const LEAST_POWER = 0.44;
+/** Starts from which rotors are placed, the most promising ones, and of those by finer powers; and how many of them are gone on with. */
+const MOST_STARTS = 16;
+const FINER_STARTS = 4;
+const MOST_SETTLED = 3;
+
+/**
+ * All rotors together around a base: of the mean speeds near it and of the powers of the commands those by which the rotors hold most.
+ *
+ * @returns null where nothing shows
+ */
+export function placedTogether<Base extends RoughBase>(
+  base: Base,
+  records: readonly SensorRecord[],
+  { moves, steady, known }: WhatIsKnown,
+): (Base & PlacedBase) | null {
+  const { commands, lagS } = base;
+  const likeliest = speedsFrom(commands, base.power, lagS);
+  const searches = (known ? [0] : BASES_OFF).map(
+    (off) => new JointSearch(likeliest, (1 + off) * base.baseHz, records, SLOWEST_HZ, OFFS.at(-1)!),
+  );
+  const most = (ways: readonly Way[], starts: number): Placed | null =>
+    ways
+      .flatMap((way) => {
+        const guesses = speedsFrom(way.commands, way.power, lagS);
+        return searches
+          .flatMap((search) => search.by(guesses, moves || way.commands !== commands))
+          .flatMap((by) => OFFS.map((off) => ({ way, by, off, promise: by.promise(off) })));
+      })
+      .sort((a, b) => b.promise - a.promise)
+      .slice(0, starts)
+      .map(({ way, by, off }) => ({ way, found: by.from(off) }))
+      .sort((a, b) => b.found.held - a.found.held)
+      .slice(0, MOST_SETTLED)
+      .flatMap(({ way, found }) => {
+        found.settle();
+        const places = found.places();
+        return places === null ? [] : [{ ...way, ...places }];
+      })
+      .reduce<Placed | null>((a, b) => (a !== null && a.held >= b.held ? a : b), null);
+  const powers = moves
+    ? POWERS_OFF.map((off) => base.power + off).filter((power) => power > LEAST_POWER)
+    : POWERS;
+  const byCourse = (some: Commands): Placed | null =>
+    most(
+      powers.map((power) => ({ power, commands: some })),
+      MOST_STARTS,
+    );
+  const followed = byCourse(commands);
+  const still = steady ? byCourse(steadyOf(commands)) : null;
+  const rough = still !== null && still.held > STEADIER * (followed?.held ?? 0) ? still : followed;
+  if (rough === null) return null;
+  const finer = moves
+    ? most(
+        FINER_OFF.map((off) => ({ power: rough.power + off, commands })),
+        FINER_STARTS,
+      )
+    : null;
+  const { power, rotors, shown, held, byOrder } = finer !== null && finer.held > rough.held ? finer : rough;
+  return { ...base, baseHz: meanHzOf(rotors), power, rotors, shown, held, byOrder };
+}
+
+/** In a calm hover: rotors that were placed together, placed one after the other in the same way, where their lines then hold more. */
+export function orOneByOne<Placed extends PlacedBase>(
+  together: Placed,
+  records: readonly SensorRecord[],
+): Placed {
+  // Rotors that turn steadily, whatever the commands do, have no courses of their own.
+  if (together.rotors.every(({ rotor }) => rotor === null)) return together;
+  const { commands, power, lagS, baseHz } = together;
+  const { rotors, score } = rotorMeans(
+    speedsFrom(commands, power, lagS).map(({ rotor, speed, share }) => ({
+      ...angleOf(rotor, speed, share * baseHz, records[0]!),
+      speed,
+    })),
+    records,
+    SLOWEST_HZ,
+    MEAN_KNOWN,
+  );
+  const some = scannedRecords(records);
+  return score > 0 && heldBy(rotors, some) > heldBy(together.rotors, some)
+    ? { ...together, rotors, baseHz: meanHzOf(rotors) }
+    : together;
 }
 
 /** Chance that noise alone gives a line, where only the power of all lines counts. */
@@ -66,4 +166,25 @@ function heldBy(rotors: readonly TurningRotor[], records: readonly SensorRecord[
     const { lines } = takeOutRotors(rotors, mean, record, SLOWEST_HZ, ANY_LINE);
     return sum + Math.log(1e-12 + lines.reduce((power, { rms }) => power + rms * rms, 0));
   }, 0);
+}
+
+/** Of the hover, and of a base in it. */
+export interface WhatIsKnown {
+  /** The throttle moves, which tells the power, and the rotors do what it does. */
+  readonly moves: boolean;
+  /** The commands may say less of the speeds than that they are constant. */
+  readonly steady: boolean;
+  /** The base is, to within a few percent. */
+  readonly known: boolean;
+}
+
+interface Way {
+  readonly power: number;
+  readonly commands: Commands;
+}
+
+type Placed = JointPlaces & Way;
+
+export function meanHzOf(rotors: readonly TurningRotor[]): number {
+  return rotors.reduce((sum, { meanHz }) => sum + meanHz, 0) / rotors.length;
 }

@@ -17,8 +17,8 @@ const known: PlainContext = {
   mayFold: false,
   told: () => null,
   rotorRanges: [
-    { order: 1, lowHz: 108, highHz: 114 },
-    { order: 2, lowHz: 216, highHz: 228 },
+    { order: 1, lowHz: 108, highHz: 114, trueHz: 111 },
+    { order: 2, lowHz: 216, highHz: 228, trueHz: 222 },
   ],
 };
 

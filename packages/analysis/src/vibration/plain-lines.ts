@@ -44,8 +44,11 @@ export interface PlainContext {
 
 export interface RotorRange {
   readonly order: number;
+  /** As logged. */
   readonly lowHz: number;
   readonly highHz: number;
+  /** The middle of it, before it folds. */
+  readonly trueHz: number;
 }
 
 /** Mains and what hangs on it, Hz. */
@@ -164,8 +167,13 @@ function decide(
         `it stands at ${String(mains.order)} times the ${String(mains.hz)} Hz of the mains and does not move`,
       ],
     };
-  const among = rotorRanges.find(({ lowHz, highHz }) => frequencyHz > lowHz && frequencyHz < highHz);
-  if (among !== undefined && fitted.halfWidthHz < NARROW * frequencyHz)
+  const among = rotorRanges.find(
+    ({ lowHz, highHz, trueHz }) =>
+      frequencyHz > lowHz &&
+      frequencyHz < highHz &&
+      fitted.halfWidthHz < NARROW * Math.max(frequencyHz, trueHz),
+  );
+  if (among !== undefined)
     return {
       kind: 'unknown',
       confidence: 0,

@@ -1,6 +1,6 @@
 /** Courses of rotors from commands that are written down. */
 import { expect, test } from 'vitest';
-import { speedsFrom, togetherOf, type Commands } from './relative-speeds.js';
+import { speedsFrom, steadyOf, togetherOf, type Commands } from './relative-speeds.js';
 
 const SECONDS = 10;
 const rise = (i: number): number => 1 + 0.2 * Math.sin((2 * Math.PI * i) / (100 * SECONDS));
@@ -19,13 +19,22 @@ function folded(share: number): Commands {
 }
 
 test('together, motor commands have none of the swings that were folded into them', () => {
-  const [one, ...others] = togetherOf(folded(0.3));
-  expect(others).toEqual([]);
-  expect(one!.rotor).toBeNull();
-  expect(one!.mean).toBeCloseTo(0.5, 12);
-  one!.values.forEach((v, i) => {
-    expect(v).toBeCloseTo(rise(i), 9);
-  });
+  const together = togetherOf(folded(0.3));
+  expect(together).toHaveLength(4);
+  for (const one of together) {
+    expect(one.rotor).toBeNull();
+    one.values.forEach((v, i) => {
+      expect(v).toBeCloseTo(rise(i), 9);
+    });
+  }
+});
+
+test.for([
+  ['together', togetherOf],
+  ['steady', steadyOf],
+] as const)('%s, each is still told in the mean what it was told', ([, of]) => {
+  const commands = [0.4, 0.5, 0.5, 0.6].map((mean, i) => ({ ...folded(0.1)[i]!, mean }));
+  expect(of(commands).map(({ mean }) => mean)).toEqual([0.4, 0.5, 0.5, 0.6]);
 });
 
 test('a motor that is told more than the others turns as much faster as its power of the command', () => {

@@ -95,7 +95,8 @@ function atSpeedRate({ startS, sampleRateHz, values }: EvenRecord): Pick<EvenRec
 
 /**
  * The commands of all motors as one: a slow log of the motors folds what the loop passes on of vibration down into slow swings, one
- * up while another goes down, that no rotor follows; their mean hardly has any.
+ * up while another goes down, that no rotor follows; their mean hardly has any. How fast each turns in the mean
+ * stays its own.
  */
 export function togetherOf(commands: Commands): Commands {
   const first = commands[0];
@@ -105,7 +106,12 @@ export function togetherOf(commands: Commands): Commands {
     { length },
     (_, i) => commands.reduce((sum, one) => sum + one.values[i]!, 0) / commands.length,
   );
-  return [{ rotor: null, startS: first.startS, values, mean: meanOf(commands.map(({ mean }) => mean)) }];
+  return commands.map(({ mean }) => ({ rotor: null, startS: first.startS, values, mean }));
+}
+
+/** How fast each turns in the mean and no more: what a command does over the hover is not believed, so it names no rotor either. */
+export function steadyOf(commands: Commands): Commands {
+  return commands.map((one) => ({ ...one, rotor: null, values: one.values.map(() => 1) }));
 }
 
 /** Courses guessed from the commands: speed as command to a power, behind a first-order lag. */

@@ -13,6 +13,8 @@ import { withoutFoldedLines } from './without-folded-lines.js';
 export interface RotorAngles {
   readonly from: 'speed-channel' | 'spectrum';
   readonly rotors: readonly TurningRotor[];
+  /** Rotors of which nothing shows: they are where their commands make one expect them. */
+  readonly unseen: number;
   /** Power of the throttle and lag that made the lines sharpest; null with logged speeds. */
   readonly guess: { readonly power: number; readonly lagS: number } | null;
   /** Power of the throttle that the speeds follow, where the throttle moved enough to tell and no speed is logged. */
@@ -38,6 +40,7 @@ export function rotorAngles(
     return {
       from: 'speed-channel',
       rotors: logged.map((g) => ({ ...angleOf(g.rotor, g.speed, g.meanHz!, first), speed: g.speed })),
+      unseen: 0,
       guess: null,
       exponent: null,
       evidence: [`${String(logged.length)} rotor speeds are logged`],
@@ -68,15 +71,21 @@ function searchAngles(
   const moves = told !== null && throttleMoves(told.values);
   const found = findRotors(commands, clusters, searched, records, moves, second);
   if (found === null) return null;
-  const { power, lagS, rotors } = found;
+  const { power, lagS, rotors, shown } = found;
   return {
     from: 'spectrum',
     rotors,
+    unseen: rotors.length - shown,
     guess: { power, lagS },
     // A throttle that hardly moves cannot tell one power from another, and none needs to be told.
     exponent: moves ? { power, std: POWER_STD } : null,
     evidence: [
       `no rotor speeds are logged; ${howFound(found, commands[0]!.rotor === null ? 'throttle' : 'motor commands')}`,
+      ...(shown < rotors.length
+        ? [
+            `${String(shown)} of ${String(rotors.length)} rotors show; the others are taken to turn as their commands make one expect`,
+          ]
+        : []),
     ],
   };
 }

@@ -8,6 +8,8 @@ import type { RotorStudy, RotorTrack } from './vibration-study.js';
 const TRACK_HZ = 10;
 /** Of the mean speed, as a share: measured on simulated flights. */
 const SPEED_STD = { 'speed-channel': 0.001, spectrum: 0.008 } as const;
+/** Of a rotor that does not show, as a share: a worn motor may turn a tenth slower than its command makes one expect. */
+const UNSEEN_STD = 0.05;
 /** The throttle must range over this ratio between its 5th and 95th percentile for an exponent to be fitted: ±15 %. */
 const MOVES = 1.15 / 0.85;
 /** Slower than a rotor follows, s. */
@@ -32,7 +34,9 @@ export function describeRotors(flight: Flight, interval: Interval, angles: Rotor
     from: angles.from,
     tracks,
     hoverHz: meanOf(angles.rotors.map((rotor) => rotor.meanHz)),
-    hoverStdHz: meanOf(angles.rotors.map((rotor) => rotor.meanHz)) * SPEED_STD[angles.from],
+    hoverStdHz:
+      meanOf(angles.rotors.map((rotor) => rotor.meanHz)) *
+      Math.hypot(SPEED_STD[angles.from], (UNSEEN_STD * Math.sqrt(angles.unseen)) / angles.rotors.length),
     lowHz: all[Math.floor(0.05 * all.length)]!,
     highHz: all[Math.floor(0.95 * all.length)]!,
     throttleExponent: exponent?.slope ?? angles.exponent?.power ?? null,

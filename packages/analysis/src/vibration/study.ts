@@ -8,16 +8,11 @@ import { findPeaks, type Peak } from './find-peaks.js';
 import { fitLine } from './fit-line.js';
 import { flagFoldPairs } from './fold-pairs.js';
 import { lineSpectrum, type LineSpectrum } from './line-spectrum.js';
-import {
-  describePlainLine,
-  type FoundPeak,
-  type GroundPeak,
-  type LoopLine,
-  type RotorRange,
-} from './plain-lines.js';
+import { describePlainLine, type FoundPeak, type GroundPeak, type LoopLine } from './plain-lines.js';
 import { FOLDS_BELOW_HZ } from './find-rotors.js';
 import { rotorAngles, type RotorAngles } from './rotor-angles.js';
 import { bladeOrder, describeRotorLine, isSkirt, type RotorLine } from './rotor-lines.js';
+import { unloggedRanges } from './rotor-ranges.js';
 import { describeRotors, meanCommand, throttleMoves } from './rotor-study.js';
 import { sensorHealth } from './sensor-health.js';
 import { MeanAngle, takeOutRotors } from './take-out-rotors.js';
@@ -92,7 +87,7 @@ export function studyVibration(
           const hz = second.told(clearestRecords([record], alike), fitted.frequencyHz);
           return hz === null ? null : { hz, ratesHz: second.ratesHz };
         },
-        rotorRanges: believed === null ? [] : unloggedRanges(believed),
+        rotorRanges: believed === null ? [] : unloggedRanges(believed, rateHz),
       }),
     );
   const guessed = believed === null && second === null && rateHz < FOLDS_BELOW_HZ;
@@ -116,24 +111,6 @@ export function studyVibration(
     campbell: campbellPoints(records, rotor, lines),
     falseAlarmRate: VIBRATION_FALSE_ALARM_RATE,
   };
-}
-
-/** Orders that rotors make most. */
-const USUAL_ORDERS = [1, 2, 3, 4];
-/** Found speeds are known to this share, so what the rotors leave may stand as far beside them. */
-const BESIDE = 0.008;
-
-/**
- * Where rotors stand whose speeds were found. With logged ones nothing of them is left, and where the throttle moves what stays in its
- * place is none of them.
- */
-function unloggedRanges({ from, rotors, exponent }: RotorAngles): RotorRange[] {
-  if (from === 'speed-channel' || exponent !== null) return [];
-  return USUAL_ORDERS.map((order) => ({
-    order,
-    lowHz: order * (1 - BESIDE) * Math.min(...rotors.map(({ meanHz }) => meanHz)),
-    highHz: order * (1 + BESIDE) * Math.max(...rotors.map(({ meanHz }) => meanHz)),
-  }));
 }
 
 function noRotor(flight: Flight, rateHz: number, foldsTold: boolean): string {
