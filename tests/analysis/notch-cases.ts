@@ -56,6 +56,7 @@ export function madeStudy(made: MadeStudy): VibrationStudy {
             tracks: [{ rotor: null, timeS, hz }],
             hoverHz: rotorHz,
             hoverStdHz: 0.05,
+            unseen: 0,
             lowHz: sorted[Math.floor(0.05 * sorted.length)]!,
             highHz: sorted[Math.floor(0.95 * sorted.length)]!,
             throttleExponent: null,

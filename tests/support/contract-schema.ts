@@ -98,9 +98,11 @@ const vibration = record({
   rotor: orUnavailable(
     record({
       hoverHz: positive,
+      hoverStdHz: positive,
       lowHz: positive,
       highHz: positive,
       from: { enum: ['speed-channel', 'spectrum'] },
+      unseenRotors: count,
     }),
   ),
   lines: listOf(

@@ -40,6 +40,7 @@ function trialOf(change: (line: StudiedLine) => StudiedLine): VibrationTrialResu
         tracks: [],
         hoverHz: truth.rotorHz.mean,
         hoverStdHz: 0.1,
+        unseen: 0,
         lowHz: truth.rotorHz.low,
         highHz: truth.rotorHz.high,
         throttleExponent: null,

@@ -130,9 +130,13 @@ export interface Vibration {
   readonly rotor:
     | {
         readonly hoverHz: number;
+        /** Standard deviation. */
+        readonly hoverStdHz: number;
         readonly lowHz: number;
         readonly highHz: number;
         readonly from: 'speed-channel' | 'spectrum';
+        /** Rotors of which no line shows in the spectrum: taken to turn as their commands make one expect. */
+        readonly unseenRotors: number;
       }
     | Unavailable;
   readonly lines: readonly VibrationLine[];

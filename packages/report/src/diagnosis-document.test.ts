@@ -182,7 +182,14 @@ describe('the rest of the aircraft', () => {
       makeDiagnosis({
         vibration: {
           sensorRateHz: 400,
-          rotor: { hoverHz: 71.2, lowHz: 68, highHz: 75, from: 'spectrum' },
+          rotor: {
+            hoverHz: 71.2,
+            hoverStdHz: 1.1,
+            lowHz: 68,
+            highHz: 75,
+            from: 'spectrum',
+            unseenRotors: 1,
+          },
           lines: [
             {
               sensor: 'gyro',
@@ -211,7 +218,7 @@ describe('the rest of the aircraft', () => {
       }),
     );
     expect(sectionTexts(document, 'Vibration')).toContain(
-      'Rotors turn at 71.2 Hz in hover (68.0 to 75.0 Hz), read from the spectrum: within 1 % in nine simulated hovers of ten, 1 to 2 % off in most others, and farther off, by a factor perhaps, in 1 of 50, and in a log of 100 Hz with weight far off centre in 3 of 14; log the rotor speeds to be sure.',
+      'Rotors turn at 71.2 ± 1.1 Hz in hover (68.0 to 75.0 Hz), read from the spectrum: within 1 % in nine simulated hovers of ten, 1 to 2 % off in most others, and farther off, by a factor perhaps, in 1 of 50; log the rotor speeds to be sure. One rotor shows no line and is taken to turn as the motor commands make one expect; a worn motor turns slower, and the mean is then 1 to 3 % off.',
     );
     expect(sectionTexts(document, 'Vibration')).toContain('4.21 deg/s');
     expect(sectionTexts(document, 'Vibration')).toContain('accel z 3.40 m/s² (2 samples over range)');

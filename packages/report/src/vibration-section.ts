@@ -3,7 +3,7 @@
 import type { Alternative, Diagnosis, Notch, NotchPlan, Vibration, VibrationLine } from '@settle/analysis';
 import { isUnavailable } from '@settle/analysis/unavailable';
 import { type Block, type Section, item, list, quantity, sentence, table, words } from './document.js';
-import { formatSignificant } from './numbers.js';
+import { formatEstimate, formatSignificant } from './numbers.js';
 import { LINE_WORDS, asSentence, joinWords } from './words.js';
 
 /** Lines and levels share a table but not a unit: rms in the unit of the sensor stands in the cell. */
@@ -49,10 +49,14 @@ function rotorSentence(rotor: Vibration['rotor']): string {
   const from =
     rotor.from === 'speed-channel'
       ? 'from the logged rotor speed'
-      : 'read from the spectrum: within 1 % in nine simulated hovers of ten, 1 to 2 % off in most others, and farther off, by a factor perhaps, in 1 of 50, and in a log of 100 Hz with weight far off centre in 3 of 14; log the rotor speeds to be sure';
+      : 'read from the spectrum: within 1 % in nine simulated hovers of ten, 1 to 2 % off in most others, and farther off, by a factor perhaps, in 1 of 50; log the rotor speeds to be sure';
+  const unseen =
+    rotor.unseenRotors === 0
+      ? ''
+      : ` ${rotor.unseenRotors === 1 ? 'One rotor shows no line' : `${String(rotor.unseenRotors)} rotors show no line`} and ${rotor.unseenRotors === 1 ? 'is' : 'are'} taken to turn as the motor commands make one expect; a worn motor turns slower, and the mean is then 1 to 3 % off.`;
   return (
-    `Rotors turn at ${formatSignificant(rotor.hoverHz)} Hz in hover ` +
-    `(${formatSignificant(rotor.lowHz)} to ${formatSignificant(rotor.highHz)} Hz), ${from}.`
+    `Rotors turn at ${formatEstimate(rotor.hoverHz, rotor.hoverStdHz)} Hz in hover ` +
+    `(${formatSignificant(rotor.lowHz)} to ${formatSignificant(rotor.highHz)} Hz), ${from}.${unseen}`
   );
 }
 

@@ -35,7 +35,7 @@ const SIDEBAND_APART = 0.12;
 /** A peak this near to where a base has its first line is that line, whatever it explains: rotors as alike as can be. */
 const SAME_SHARE = 0.004;
 const ORDERS = [1, 2, 3, 4];
-/** Rotors turn within this share of their mean. */
+/** What lines of one base say of it agrees within this share: commands tell only roughly how far apart the rotors turn. */
 const SPREAD = 0.035;
 /** Bases nearer than this have the same lines, by rotors that stand farther or less far apart. */
 const SAME_LINES = 0.08;
@@ -61,8 +61,9 @@ interface Way {
   readonly lagS: number;
 }
 
-/** What a line is by one true frequency that folds to where it stands and one way to follow the commands: what the rotors’ mean would make, Hz. */
+/** What a line is by one true frequency that folds to where it stands and one way to follow the commands. */
 interface Reading {
+  /** What the mean of all rotors would make of it, Hz. */
   readonly meanHz: number;
   /** What it explains: log of likelihoods. */
   readonly gain: number;

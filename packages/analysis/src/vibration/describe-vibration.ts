@@ -21,7 +21,14 @@ export function describeVibration(
     sensorRateHz: Math.max(0, ...sensors.map((sensor) => sensor.sampleRateHz)),
     rotor: isUnavailable(rotor)
       ? rotor
-      : { hoverHz: rotor.hoverHz, lowHz: rotor.lowHz, highHz: rotor.highHz, from: rotor.from },
+      : {
+          hoverHz: rotor.hoverHz,
+          hoverStdHz: rotor.hoverStdHz,
+          lowHz: rotor.lowHz,
+          highHz: rotor.highHz,
+          from: rotor.from,
+          unseenRotors: rotor.unseen,
+        },
     lines: lines.map(describeLine),
     levels: sensors.map(({ sensor, axis, rms, overRange }) => ({
       sensor,

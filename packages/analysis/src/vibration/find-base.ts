@@ -27,7 +27,7 @@ const RECORDS_EACH = 3;
 const MOST_OWN = 2;
 /** Peaks of different records nearer than this share are one. */
 const SAME_SHARE = 0.012;
-/** Rotors keep within this share of their mean, whatever the throttle does. */
+/** Rotors keep within this share of where their commands make one expect them, whatever the throttle does. */
 const SPREAD = 0.04;
 const LEAST_REACH_HZ = 3;
 /** Times the sample rate beyond which nothing is looked for. */

@@ -69,6 +69,9 @@ export function mayFold(clusters: readonly PeakCluster[], rate: number): boolean
   return telling.length === 0 || telling.some(({ hz, told }) => told?.length !== 1 || told[0] !== hz);
 }
 
+/** What was found may be a multiple of the base: the second or the third. */
+const PARTS = [1, 2, 3];
+
 /** By what the commands explain of the lines while the throttle hardly moves. */
 function calmRotors(
   commands: Commands,
@@ -92,8 +95,6 @@ function calmRotors(
   return found === null ? null : { by: 'wander', ...orOneByOne(found, records) };
 }
 
-/** What was found may be a multiple of the base: the second or the third. */
-const PARTS = [1, 2, 3];
 /** What follows the commands so clearly that a steady reading can only find a mode or a tone: gain and height, natural logs. */
 const CLEAR_GAIN = 1;
 const CLEAR_HEIGHT = 3;
@@ -236,6 +237,7 @@ function followingRotors(
   return best === null ? null : { by: 'focus', ...finished(best, records, moves) };
 }
 
+/** Where the throttle moves, or one command stands for all rotors, there is no other way to place them. */
 function finished<Placed extends PlacedBase>(
   placed: Placed,
   records: readonly SensorRecord[],

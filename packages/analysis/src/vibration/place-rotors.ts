@@ -59,8 +59,8 @@ export function placedAlone<Base extends RoughBase>(
   effort: SearchEffort,
 ): (Base & PlacedBase) | null {
   const guesses = speedsFrom(base.commands, base.power, base.lagS);
-  const { rotors, score, byOrder } = placedRotors(guesses, base.baseHz, records, follows, effort);
-  return score > 0 ? { ...base, rotors, shown: rotors.length, held: score, byOrder } : null;
+  const { rotors, shown, score, byOrder } = placedRotors(guesses, base.baseHz, records, follows, effort);
+  return score > 0 ? { ...base, rotors, shown, held: score, byOrder } : null;
 }
 
 /** Where the mean of the rotors is sought, off where it was found: bands are read around each of the first, from each of the second. */
@@ -141,7 +141,7 @@ export function orOneByOne<Placed extends PlacedBase>(
   // Rotors that turn steadily, whatever the commands do, have no courses of their own.
   if (together.rotors.every(({ rotor }) => rotor === null)) return together;
   const { commands, power, lagS, baseHz } = together;
-  const { rotors, score } = rotorMeans(
+  const { rotors, shown, score } = rotorMeans(
     speedsFrom(commands, power, lagS).map(({ rotor, speed, share }) => ({
       ...angleOf(rotor, speed, share * baseHz, records[0]!),
       speed,
@@ -152,7 +152,7 @@ export function orOneByOne<Placed extends PlacedBase>(
   );
   const some = scannedRecords(records);
   return score > 0 && heldBy(rotors, some) > heldBy(together.rotors, some)
-    ? { ...together, rotors, baseHz: meanHzOf(rotors) }
+    ? { ...together, rotors, shown, baseHz: meanHzOf(rotors) }
     : together;
 }
 

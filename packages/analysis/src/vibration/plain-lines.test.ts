@@ -17,8 +17,8 @@ const known: PlainContext = {
   mayFold: false,
   told: () => null,
   rotorRanges: [
-    { order: 1, lowHz: 108, highHz: 114, trueHz: 111 },
-    { order: 2, lowHz: 216, highHz: 228, trueHz: 222 },
+    { order: 1, lowHz: 108, highHz: 114, trueHz: 111, unseen: false },
+    { order: 2, lowHz: 216, highHz: 228, trueHz: 222, unseen: false },
   ],
 };
 
@@ -31,6 +31,18 @@ test('what is narrow among rotors whose speeds are not logged may be a part of t
   expect(line.kind).toBe('unknown');
   expect(line.confidence).toBe(0);
   expect(line.evidence[0]).toContain('log the rotor speeds');
+});
+
+test('what may be the folded line of a rotor that does not show is not named, as wide as that may be, and said to be that', () => {
+  const range = { order: 1, lowHz: 7, highHz: 33, trueHz: 80, unseen: true };
+  const slow: PlainContext = { ...known, rotorRanges: [range] };
+  const line = describePlainLine(peak(27, 0.5), slow);
+  expect([line.kind, line.confidence]).toEqual(['unknown', 0]);
+  expect(line.evidence[0]).toContain('not every rotor shows');
+  expect(line.evidence[0]).not.toContain('among');
+  expect(describePlainLine(peak(27, 0.7), slow).kind).toBe('structure');
+  // Beside so wide a range says nothing.
+  expect(describePlainLine(peak(33.3, 0.2), slow).confidence).toBeGreaterThan(0.8);
 });
 
 test('what is narrow just beside them is structure by a guess', () => {

@@ -49,6 +49,8 @@ export interface RotorRange {
   readonly highHz: number;
   /** The middle of it, before it folds. */
   readonly trueHz: number;
+  /** A rotor that does not show where it is expected may stand here. */
+  readonly unseen: boolean;
 }
 
 /** Mains and what hangs on it, Hz. */
@@ -177,13 +179,11 @@ function decide(
     return {
       kind: 'unknown',
       confidence: 0,
-      evidence: [
-        `it stands among the rotors’ lines of ${among.order === 1 ? 'once' : `${String(among.order)} times`} per revolution, whose speeds are known from the spectrum only: part of them, or something that rings there; log the rotor speeds to tell`,
-      ],
+      evidence: [amongRotors(among, record.sampleRateHz)],
     };
   const beside = rotorRanges.some(
-    ({ lowHz, highHz }) =>
-      frequencyHz > (1 - NEAR_ROTORS) * lowHz && frequencyHz < (1 + NEAR_ROTORS) * highHz,
+    ({ lowHz, highHz, unseen }) =>
+      !unseen && frequencyHz > (1 - NEAR_ROTORS) * lowHz && frequencyHz < (1 + NEAR_ROTORS) * highHz,
   );
   if (!tone && beside && fitted.halfWidthHz < NARROW * frequencyHz)
     return {
@@ -218,6 +218,21 @@ function decide(
     confidence: 0,
     evidence: ['a tone that follows no rotor speed and is no mains frequency'],
   };
+}
+
+function amongRotors({ order, trueHz, unseen }: RotorRange, rateHz: number): string {
+  const turn = `${order === 1 ? 'once' : `${String(order)} times`} per revolution`;
+  const folded =
+    trueHz > rateHz / 2
+      ? `, at about ${trueHz.toFixed(0)} Hz and folded by this log of ${rateHz.toFixed(0)} Hz`
+      : '';
+  const toTell =
+    folded === ''
+      ? 'log the rotor speeds to tell'
+      : 'log the rotor speeds, or the raw gyro at 400 Hz or more, to tell';
+  return unseen
+    ? `not every rotor shows where its command makes one expect it; the line of such a one, ${turn}${folded}, may stand here, or something that rings; ${toTell}`
+    : `it stands among the rotors’ lines of ${turn}${folded}, whose speeds are known from the spectrum only: part of them, or something that rings there; ${toTell}`;
 }
 
 /** Multiples of a swing that its limits make, and how near to one a line must stand: of its frequency, and Hz. */

@@ -61,6 +61,8 @@ interface Band extends OrderBand {
 
 export interface RotorMeans {
   readonly rotors: readonly Rotor[];
+  /** How many of them show. */
+  readonly shown: number;
   /** What their lines hold, log of power over all bands. */
   readonly score: number;
   /** The same, of each order from the first. */
@@ -80,10 +82,10 @@ export function rotorMeans(
 ): RotorMeans {
   const mean = new MeanAngle(rotors);
   const bands = telling(mean, rotors, records, lowestHz, effort);
-  if (bands.length === 0) return { rotors, score: 0, byOrder: [] };
+  if (bands.length === 0) return { rotors, shown: 0, score: 0, byOrder: [] };
   const families = findFamilies(rotors, bands, mean, effort);
   const found = effort.again ? placeAgain(families, bands, mean, effort.far) : families;
-  if (found.length === 0) return { rotors, score: 0, byOrder: [] };
+  if (found.length === 0) return { rotors, shown: 0, score: 0, byOrder: [] };
   const ratio = found.reduce((sum, one) => sum + one.meanHz / one.rotor.meanHz, 0) / found.length;
   const at = (rotor: Rotor, meanHz: number): Rotor => ({
     ...angleOf(rotor.rotor, rotor.speed, meanHz, records[0]!),
@@ -97,6 +99,7 @@ export function rotorMeans(
         );
   return {
     rotors: placed,
+    shown: found.length,
     score: found.reduce((sum, one) => sum + one.score, 0),
     byOrder: ORDERS.map((_, o) => found.reduce((sum, { byOrder }) => sum + byOrder[o]!, 0)),
   };

@@ -33,18 +33,25 @@ export function unloggedRanges(
   if (from === 'speed-channel' || exponent !== null) return [];
   const firstHz = Math.min(...rotors.map(({ meanHz }) => meanHz));
   const lastHz = Math.max(...rotors.map(({ meanHz }) => meanHz));
-  const range = (order: number, beside: number): RotorRange =>
+  const range = (order: number, beside: number): Omit<RotorRange, 'unseen'> =>
     foldedRange(order, order * (1 - beside) * firstHz, order * (1 + beside) * lastHz, rateHz);
   return [
     ...USUAL_ORDERS.filter((order) => STRONG_ORDERS.includes(order) || order * lastHz < rateHz / 2).map(
-      (order) => range(order, BESIDE),
+      (order) => ({ ...range(order, BESIDE), unseen: false }),
     ),
-    ...(unseen > 0 && rateHz < FOLDS_BELOW_HZ ? STRONG_ORDERS.map((order) => range(order, ASTRAY)) : []),
+    ...(unseen > 0 && rateHz < FOLDS_BELOW_HZ
+      ? STRONG_ORDERS.map((order) => ({ ...range(order, ASTRAY), unseen: true }))
+      : []),
   ];
 }
 
 /** Where what lies between two frequencies stands in a log. */
-function foldedRange(order: number, fromHz: number, toHz: number, rateHz: number): RotorRange {
+function foldedRange(
+  order: number,
+  fromHz: number,
+  toHz: number,
+  rateHz: number,
+): Omit<RotorRange, 'unseen'> {
   const ends = [foldedHz(fromHz, rateHz), foldedHz(toHz, rateHz)];
   const half = rateHz / 2;
   // Beyond a multiple of half the rate it turns round there.

@@ -37,6 +37,7 @@ export function describeRotors(flight: Flight, interval: Interval, angles: Rotor
     hoverStdHz:
       meanOf(angles.rotors.map((rotor) => rotor.meanHz)) *
       Math.hypot(SPEED_STD[angles.from], (UNSEEN_STD * Math.sqrt(angles.unseen)) / angles.rotors.length),
+    unseen: angles.unseen,
     lowHz: all[Math.floor(0.05 * all.length)]!,
     highHz: all[Math.floor(0.95 * all.length)]!,
     throttleExponent: exponent?.slope ?? angles.exponent?.power ?? null,

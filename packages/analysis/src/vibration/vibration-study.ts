@@ -66,6 +66,8 @@ export interface RotorStudy {
   /** Time mean over the hover of the mean over rotors; 5th and 95th percentile. */
   readonly hoverHz: number;
   readonly hoverStdHz: number;
+  /** Rotors of which no line shows: taken to turn as their commands make one expect. */
+  readonly unseen: number;
   readonly lowHz: number;
   readonly highHz: number;
   /** f ∝ throttle^exponent, fitted only where the throttle ranges over ±15 % or more; else null (taken as 0.5 to 1). */
