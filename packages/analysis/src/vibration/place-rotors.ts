@@ -151,8 +151,9 @@ export function orOneByOne<Placed extends PlacedBase>(
     MEAN_KNOWN,
   );
   const some = scannedRecords(records);
+  // What strong lines leave passes for a rotor sooner where each is placed by itself.
   return score > 0 && heldBy(rotors, some) > heldBy(together.rotors, some)
-    ? { ...together, rotors, shown, baseHz: meanHzOf(rotors) }
+    ? { ...together, rotors, shown: Math.min(shown, together.shown), baseHz: meanHzOf(rotors) }
     : together;
 }
 
