@@ -6,6 +6,7 @@ import {
   toCsvFiles,
   toFlight,
   type SimulatedFlight,
+  type TrueVibrationLine,
   type VibrationFlight,
   type VibrationSpan,
 } from '@settle/simulator';
@@ -303,7 +304,7 @@ function judgeCluster(
   judgeAlone(result, flight, cluster, own);
   if (isFoldedRotor(cluster)) judgeFolded(result, moving, cluster, own, remark);
   else {
-    const wrong = own.some(isFlagged);
+    const wrong = own.some((line) => isFlagged(line) && shareOf(cluster, line, isFolded) < LEAST_OWN_SHARE);
     count(result.foldedWrongly, wrong);
   }
 }
@@ -317,7 +318,8 @@ function judgeKind(
   const asCluster = cluster.folded ? isFlagged(line) : cluster.kinds.has(line.kind as 'rotor');
   const right =
     asCluster ||
-    (!cluster.folded && shareOf(cluster, line, ({ kind }) => kind === line.kind) >= LEAST_OWN_SHARE);
+    shareOf(cluster, line, (one) => (isFolded(one) ? isFlagged(line) : one.kind === line.kind)) >=
+      LEAST_OWN_SHARE;
   count(result.kind, right);
   count(result.kindOfCluster, asCluster);
   if (line.kind === 'unknown' && !right) result.kindUnknown++;
@@ -348,6 +350,10 @@ function judgeAlone(
 
 function isFoldedRotor(cluster: Cluster): boolean {
   return cluster.folded && [...cluster.kinds].some((kind) => FAMILY.has(kind));
+}
+
+function isFolded(line: TrueVibrationLine): boolean {
+  return line.foldedShare > 0.5;
 }
 
 function isFlagged(line: StudiedLine): boolean {

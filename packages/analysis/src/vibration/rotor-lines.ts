@@ -3,6 +3,7 @@ import type { LineKind, StudiedLine } from './vibration-study.js';
 import type { RotorAngles } from './rotor-angles.js';
 import type { FittedLine } from './fit-line.js';
 import type { OrderLine, RotorAngle } from './order-lines.js';
+import { meanOf } from './relative-speeds.js';
 import type { SensorRecord } from './sensor-records.js';
 
 /** Frequency at which a line stands in a log of this rate. */
@@ -11,7 +12,7 @@ export function foldedHz(frequencyHz: number, sampleRateHz: number): number {
 }
 
 export interface RotorLine extends OrderLine {
-  /** Where it stands in the log, and what it truly is. */
+  /** Where it stands in the log, on average over time, and what it truly is. */
   readonly loggedHz: number;
   readonly trueHz: number;
   readonly folded: boolean;
@@ -23,24 +24,45 @@ export interface RotorLine extends OrderLine {
   readonly lastHz: number;
 }
 
-/** Over the hover, from steps of a tenth of a second. */
-export function rangeOf(
-  rotor: Pick<RotorAngle, 'turns'>,
+/** Where a multiple of a rotor stands in a log over the hover. */
+export interface LoggedRange extends Pick<RotorLine, 'lowHz' | 'highHz' | 'firstHz' | 'lastHz'> {
+  /** Time mean, less where the mean speed would stand: a line that turns round at half the sample rate keeps below it. */
+  readonly turnedHz: number;
+}
+
+export function rangeOf(rotor: Pick<RotorAngle, 'turns'>, order: number, record: SensorRecord): LoggedRange {
+  const { sampleRateHz } = record;
+  const trueHz = courseHz(rotor, order, record);
+  const logged = trueHz.map((hz) => foldedHz(hz, sampleRateHz));
+  const turnedHz = logged.length === 0 ? 0 : meanOf(logged) - foldedHz(meanOf(trueHz), sampleRateHz);
+  logged.sort((a, b) => a - b);
+  const at = (share: number): number => logged[Math.floor(share * (logged.length - 1))] ?? 0;
+  return { lowHz: at(0.05), highHz: at(0.95), firstHz: at(0), lastHz: at(1), turnedHz };
+}
+
+/** Frequency of a multiple of a rotor, before it folds, over steps of a tenth of a second. */
+function courseHz(
+  { turns }: Pick<RotorAngle, 'turns'>,
   order: number,
+  { sampleRateHz }: SensorRecord,
+): number[] {
+  const step = Math.max(1, Math.round(0.1 * sampleRateHz));
+  const out: number[] = [];
+  for (let i = 0; i + step < turns.length; i += step)
+    out.push((order * (turns[i + step]! - turns[i]!) * sampleRateHz) / step);
+  return out;
+}
+
+/** How far apart multiples of two rotors stand in a log, rms over time, Hz. */
+export function loggedApartHz(
+  a: { readonly rotor: Pick<RotorAngle, 'turns'>; readonly order: number },
+  b: { readonly rotor: Pick<RotorAngle, 'turns'>; readonly order: number },
   record: SensorRecord,
-): Pick<RotorLine, 'lowHz' | 'highHz' | 'firstHz' | 'lastHz'> {
-  const step = Math.max(1, Math.round(0.1 * record.sampleRateHz));
-  const speeds: number[] = [];
-  for (let i = 0; i + step < rotor.turns.length; i += step)
-    speeds.push(
-      foldedHz(
-        (order * (rotor.turns[i + step]! - rotor.turns[i]!) * record.sampleRateHz) / step,
-        record.sampleRateHz,
-      ),
-    );
-  speeds.sort((a, b) => a - b);
-  const at = (share: number): number => speeds[Math.floor(share * (speeds.length - 1))] ?? 0;
-  return { lowHz: at(0.05), highHz: at(0.95), firstHz: at(0), lastHz: at(1) };
+): number {
+  const [one, other] = [a, b].map(({ rotor, order }) =>
+    courseHz(rotor, order, record).map((hz) => foldedHz(hz, record.sampleRateHz)),
+  ) as [number[], number[]];
+  return Math.sqrt(meanOf(one.map((hz, i) => (hz - other[i]!) ** 2)));
 }
 
 /** What a line this strong leaves beside it is no mode of its own: share of its rms, and half widths of the mode that reach it. */

@@ -39,6 +39,8 @@ export interface BandLine {
   readonly aboveFloorDb: number;
   /** One-sided, unit²/Hz. */
   readonly floor: number;
+  /** By how much it stands higher turned with its rotor than where nothing turns, natural log. */
+  readonly gain: number;
   /** Its part of the band. */
   readonly z: Float64Array;
 }
@@ -89,18 +91,16 @@ export function separateRotors(
     const spectrum = restSpectrum(band, resting);
     const line = lineOf(spectrum, floor, toleranceHz + group.halfHz, falseAlarm);
     const together = group.members.length > 1;
+    const gain = line === null ? 0 : gainOf(band, spectrum, line, turned(own, still, -1), offsetHz);
     // What is no rotor's stays for the others to be judged by.
-    if (
-      line === null ||
-      !turnsWithIt(band, resting, spectrum, line, turned(own, still, -1), offsetHz, together)
-    ) {
+    if (line === null || !turnsWithIt(band, resting, spectrum, line, gain, together)) {
       rest = own;
       continue;
     }
     const taken = bandOfLine(band, resting, spectrum, group, offsetHz);
     const z = turned(taken.z, angle, 1);
     rest = own.map((v, i) => v - z[i]!);
-    if (taken.rms > 0) lines.push({ ...line, rms: taken.rms, frames: group.members, z });
+    if (taken.rms > 0) lines.push({ ...line, gain, rms: taken.rms, frames: group.members, z });
   }
   return lines;
 }
@@ -125,16 +125,26 @@ function turnsWithIt(
   resting: Float64Array,
   spectrum: RestSpectrum,
   { aboveFloorDb, shiftHz }: Pick<BandLine, 'aboveFloorDb' | 'shiftHz'>,
-  standing: Float64Array,
-  offsetHz: number,
+  gain: number,
   together: boolean,
 ): boolean {
-  const top = topNear(spectrum, shiftHz, 2 * spectrum.binHz);
-  const gain = Math.log(top / topNear(restSpectrum(band, standing), offsetHz, STILL_REACH_HZ));
   if (gain < -STANDS_STILL) return false;
   if (gain > LEAST_GAIN || (together && aboveFloorDb > CLEAR_TOGETHER_DB)) return true;
   const longer = restSpectrum(band, resting, 2 * SEGMENT_S);
-  return Math.log(topNear(longer, shiftHz, 2 * spectrum.binHz) / top) > LEAST_COHERENCE;
+  const [once, twice] = [spectrum, longer].map((one) => topNear(one, shiftHz, 2 * spectrum.binHz));
+  return Math.log(twice! / once!) > LEAST_COHERENCE;
+}
+
+/** By how much a line stands higher at rest with its rotor than where nothing turns, natural log. */
+function gainOf(
+  band: OrderBand,
+  spectrum: RestSpectrum,
+  { shiftHz }: Pick<BandLine, 'shiftHz'>,
+  standing: Float64Array,
+  offsetHz: number,
+): number {
+  const top = topNear(spectrum, shiftHz, 2 * spectrum.binHz);
+  return Math.log(top / topNear(restSpectrum(band, standing), offsetHz, STILL_REACH_HZ));
 }
 
 function topNear({ density, middle, binHz }: RestSpectrum, offHz: number, reachHz: number): number {
@@ -286,7 +296,7 @@ function lineOf(
   floor: number,
   toleranceHz: number,
   falseAlarm: number,
-): Omit<BandLine, 'frames' | 'z'> | null {
+): Omit<BandLine, 'frames' | 'gain' | 'z'> | null {
   const { density, middle, binHz, degreesOfFreedom, noiseBins } = spectrum;
   const reach = Math.min(middle - 1, Math.max(1, Math.round(toleranceHz / binHz)));
   let top = middle;

@@ -73,6 +73,53 @@ describe('taking rotors out of a record', () => {
     expect(loggedHz + trueHz).toBeCloseTo(RATE, 6);
   });
 
+  test('a line that turns round at half the sample rate stands where it does on average, below it', () => {
+    const angles = anglesOf([99], 0.1);
+    const { lines } = taken(angles, (i) => 0.1 * Math.sin(2 * Math.PI * 2 * angles.rotors[0]!.turns[i]!), 97);
+    expect(lines.map(({ order }) => order)).toEqual([2]);
+    // 198 (1 + 0.1 sin x) Hz, folded at 200 Hz.
+    const swept = Array.from(
+      { length: 1000 },
+      (_, i) => 198 * (1 + 0.1 * Math.sin((2 * Math.PI * i) / 1000)),
+    );
+    const mean = swept.reduce((sum, hz) => sum + Math.min(hz, RATE - hz), 0) / swept.length;
+    expect(mean).toBeLessThan(190);
+    expect(Math.abs(lines[0]!.loggedHz - mean)).toBeLessThan(1);
+    expect(Math.abs(lines[0]!.trueHz / 198 - 1)).toBeLessThan(0.01);
+  });
+
+  test('a folded line much stronger than the others is a rotor’s if it comes to rest with one and with nothing else', () => {
+    const angles = anglesOf([110], 0.05);
+    const { lines } = taken(
+      angles,
+      (i) =>
+        0.02 * Math.sin(2 * Math.PI * angles.rotors[0]!.turns[i]!) +
+        0.4 * Math.sin(2 * Math.PI * 3 * angles.rotors[0]!.turns[i]!),
+      98,
+    );
+    expect(lines.map(({ order, folded }) => [order, folded]).sort()).toEqual([
+      [1, false],
+      [3, true],
+    ]);
+  });
+
+  test('a weak line whose range a strong folded one passes through is none of what that one left', () => {
+    // 130 and, folded, 400 − 2 · 140 = 120 Hz: they swing across one another and are never together for long.
+    const angles = anglesOf([130, 140], 0.05);
+    const [first, second] = angles.rotors;
+    const { lines } = taken(
+      angles,
+      (i) =>
+        0.4 * Math.sin(2 * Math.PI * first!.turns[i]!) + 0.04 * Math.sin(2 * Math.PI * 2 * second!.turns[i]!),
+      99,
+    );
+    expect(lines.map(({ order, rotor }) => [order, rotor])).toEqual([
+      [1, 1],
+      [2, 2],
+    ]);
+    expect(Math.abs(lines[1]!.rms / (0.04 / Math.SQRT2) - 1)).toBeLessThan(0.1);
+  });
+
   test.for([
     ['narrow', 0.3],
     ['wide', 3],

@@ -2,7 +2,7 @@
 import { sharpness } from './find-base.js';
 import { orderBand, subtractBand, turned, turning, type OrderBand } from './order-band.js';
 import type { RotorAngle } from './order-lines.js';
-import { foldedHz, rangeOf, type RotorLine } from './rotor-lines.js';
+import { foldedHz, loggedApartHz, rangeOf, type RotorLine } from './rotor-lines.js';
 import type { SensorRecord } from './sensor-records.js';
 import {
   restored,
@@ -14,7 +14,7 @@ import {
 
 /** Orders looked for, as far as they are slower than this many times the sample rate. */
 const HIGHEST_ORDER = 8;
-const HIGHEST_RATES = 2.5;
+const HIGHEST_RATES = 3;
 /** Above this share of half the sample rate a line cannot be told from its mirror image. */
 const TOP_SHARE = 0.985;
 /** How far off its order a line may stand, share of the frequency: the speeds have been set by the lines before. */
@@ -78,6 +78,7 @@ export function takeOutRotors(
 ): TakenOut {
   const rest = record.values.slice();
   const lines: RotorLine[] = [];
+  const before: Turning[] = [];
   if (rest.length !== mean.turns.length) return { lines, rest };
   const frames = new Map<number, BandFrames>();
   const perTest = falseAlarmRate / (USUAL_ORDERS * rotors.length);
@@ -98,32 +99,34 @@ export function takeOutRotors(
   for (let order = 1; order <= HIGHEST_ORDER; order++) {
     const trueHz = order * mean.meanHz;
     if (trueHz > HIGHEST_RATES * record.sampleRateHz) break;
-    const loggedHz = foldedHz(trueHz, record.sampleRateHz);
+    const { lowHz, turnedHz } = rangeOf(mean, order, record);
+    const loggedHz = foldedHz(trueHz, record.sampleRateHz) + turnedHz;
     if (loggedHz < lowestHz || loggedHz > (TOP_SHARE * record.sampleRateHz) / 2) continue;
     // A range that folds at zero passes through the motion of the aircraft.
-    if (trueHz > record.sampleRateHz / 2 && rangeOf(mean, order, record).lowHz < lowestHz) continue;
+    if (trueHz > record.sampleRateHz / 2 && lowHz < lowestHz) continue;
     const cosSin = mean.cosSin(order);
     const band = orderBand(record, rest, cosSin, order, mean.meanHz);
-    const found = separated(band, trueHz);
-    if (found.length > 0) waiting.push({ order, trueHz, loggedHz, cosSin, band, lines: found });
+    waiting.push({ order, trueHz, loggedHz, cosSin, band, lines: separated(band, trueHz) });
   }
-  while (waiting.length > 0) {
-    const next = waiting.reduce((a, b) => (clarity(b) > clarity(a) ? b : a));
+  for (;;) {
+    const next = clearestOf(waiting);
+    if (next === null) break;
     waiting = waiting.filter((one) => one !== next);
     for (const line of next.lines) {
       const described = describe(line, next, rotors, record);
-      if (isGhost(described, lines) || isUnlikely(described, lines)) continue;
+      const turning = { line: described, rotor: rotors[line.frames[0]!]! };
+      if (isGhost(turning, before) || isUnlikely(described, line.gain, lines)) continue;
       lines.push(described);
+      before.push(turning);
       const part = restored(next.band, line.z, offsetOf(line, frames.get(next.order)!.rotors));
       subtractBand(rest, part, next.band.factor, next.cosSin);
     }
-    waiting = waiting.filter((one) => {
-      if (Math.abs(one.loggedHz - next.loggedHz) > one.band.reachHz + next.band.reachHz + BESIDE_HZ)
-        return true;
+    // What is left may show lines that a stronger one hid, and no more show what was its.
+    for (const one of waiting) {
+      if (Math.abs(one.loggedHz - next.loggedHz) > one.band.reachHz + next.band.reachHz + BESIDE_HZ) continue;
       one.band = orderBand(record, rest, one.cosSin, one.order, mean.meanHz);
       one.lines = separated(one.band, one.trueHz);
-      return one.lines.length > 0;
-    });
+    }
   }
   return { lines, rest };
 }
@@ -157,32 +160,48 @@ export function stillAngle(mean: MeanAngle, band: OrderBand): Float64Array {
   });
 }
 
-/** A rare line this much weaker than one that it falls upon is what was left of that one. */
-const GHOST_SHARE = 0.5;
+/** A line and a rotor that it turns with. */
+interface Turning {
+  readonly line: RotorLine;
+  readonly rotor: RotorAngle;
+}
 
-function isGhost(line: RotorLine, before: readonly RotorLine[]): boolean {
-  if (!line.folded && line.order <= USUAL_ORDERS) return false;
+/** A rare line this much weaker than one that it keeps with, rms over time, is what was left of that one. */
+const GHOST_SHARE = 0.5;
+const GHOST_HZ = 1.5;
+
+function isGhost({ line, rotor }: Turning, before: readonly Turning[]): boolean {
+  const { order, record, rms, folded } = line;
+  if (!folded && order <= USUAL_ORDERS) return false;
   return before.some(
     (other) =>
-      other.order !== line.order &&
-      line.rms < GHOST_SHARE * other.rms &&
-      line.loggedHz > other.firstHz - 1 &&
-      line.loggedHz < other.lastHz + 1,
+      other.line.order !== order &&
+      rms < GHOST_SHARE * other.line.rms &&
+      loggedApartHz({ rotor, order }, { rotor: other.rotor, order: other.line.order }, record) < GHOST_HZ,
   );
 }
 
-/** What rotors hardly make must stand out, and be no stronger than what they usually make: rms over the family's largest. */
+/**
+ * What rotors hardly make must stand out, and be no stronger than what they usually make, rms over the family's largest: unless a folded
+ * line comes to rest with its rotor and with nothing else, natural log.
+ */
 const HIGH_ORDER = { leastDb: 10, most: 0.7 };
-const FOLDED = { leastDb: 6, most: 6 };
+const FOLDED = { leastDb: 6, most: 6, sureGain: 1 };
 
-function isUnlikely(line: RotorLine, before: readonly RotorLine[]): boolean {
+function isUnlikely(line: RotorLine, gain: number, before: readonly RotorLine[]): boolean {
   const high = line.order > USUAL_ORDERS;
   if (!high && !line.folded) return false;
   const { leastDb, most } = high ? HIGH_ORDER : FOLDED;
   if (line.aboveFloorDb < leastDb) return true;
   const usual = before.filter((other) => other.order <= USUAL_ORDERS && other.order !== line.order);
   if (usual.length === 0) return high;
+  if (!high && gain > FOLDED.sureGain) return false;
   return line.rms > most * Math.max(...usual.map((other) => other.rms));
+}
+
+function clearestOf(waiting: readonly Candidate[]): Candidate | null {
+  const found = waiting.filter(({ lines }) => lines.length > 0);
+  return found.length === 0 ? null : found.reduce((a, b) => (clarity(b) > clarity(a) ? b : a));
 }
 
 function clarity({ lines, order, trueHz, band }: Candidate): number {
@@ -220,6 +239,7 @@ function describe(
   const meanHz = members.reduce((sum, rotor) => sum + rotor.meanHz, 0) / members.length;
   const trueHz = order * meanHz + (members.length === 1 ? line.shiftHz : 0);
   const ranges = members.map((rotor) => rangeOf(rotor, order, record));
+  const turnedHz = ranges.reduce((sum, range) => sum + range.turnedHz, 0) / ranges.length;
   return {
     record,
     order,
@@ -229,7 +249,7 @@ function describe(
     aboveFloorDb: line.aboveFloorDb,
     floor: line.floor,
     trueHz,
-    loggedHz: foldedHz(trueHz, record.sampleRateHz),
+    loggedHz: foldedHz(trueHz, record.sampleRateHz) + turnedHz,
     folded: trueHz > record.sampleRateHz / 2,
     lowHz: Math.min(...ranges.map((r) => r.lowHz)),
     highHz: Math.max(...ranges.map((r) => r.highHz)),
