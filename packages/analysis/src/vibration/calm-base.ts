@@ -16,6 +16,8 @@ import { foldedHz } from './rotor-lines.js';
 
 export interface CalmBase {
   readonly baseHz: number;
+  /** Bases that it may be a multiple of: they explain nearly as much. */
+  readonly lowerHz: readonly number[];
   readonly power: number;
   readonly lagS: number;
 }
@@ -44,8 +46,9 @@ const WITHOUT_FIRST = 0.5;
 const FIRST_UNSEEN = 0.75;
 /** Share of all that is explained, by the way that suits it best, from which the first line counts in full. */
 const FIRST_SHARE = 0.12;
-/** A lower base that explains nearly as much has what is called the first line as a multiple of its own. */
+/** A lower base that explains nearly as much has what is called the first line as a multiple of its own, or may have. */
 const NEARLY = 0.95;
+const MAY = 0.8;
 /**
  * Least that a base must explain, and more than any other does: log of likelihoods, were the noise all there is. A course that says
  * little of the speeds explains up to 70 on development flights, one that holds 130 to 1700.
@@ -115,13 +118,18 @@ export function calmBase(
   const top = bases[0];
   if (top === undefined || top.score < LEAST_GAIN) return null;
   const multiple = (hz: number, of: number): boolean => ORDERS.some((order) => isNear(hz / order, of));
-  const best = ORDERS.flatMap(
-    (order) => bases.find(({ hz, score }) => isNear(top.hz / order, hz) && score >= NEARLY * top.score) ?? [],
-  ).at(-1)!;
+  const lower = (share: number): Base[] =>
+    ORDERS.flatMap(
+      (order) =>
+        bases.find(({ hz, score }) => isNear(top.hz / order, hz) && score >= share * top.score) ?? [],
+    );
+  const best = lower(NEARLY).at(-1)!;
   const rival = (hz: number): boolean => !multiple(hz, best.hz) && Math.abs(hz / best.hz - 1) > SAME_LINES;
   const other = bases.find(({ hz }) => rival(hz));
   const clear = best.score - Math.max(CLEARER, CLEARER_SHARE * best.score);
-  return other !== undefined && other.score > clear ? null : { baseHz: best.hz, ...ways[best.way]! };
+  if (other !== undefined && other.score > clear) return null;
+  const lowerHz = lower(MAY).flatMap(({ hz }) => (hz < (1 - SPREAD) * best.hz ? [hz] : []));
+  return { baseHz: best.hz, lowerHz, ...ways[best.way]! };
 }
 
 function isNear(hz: number, other: number): boolean {

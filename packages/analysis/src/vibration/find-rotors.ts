@@ -70,7 +70,7 @@ export function mayFold(clusters: readonly PeakCluster[], rate: number): boolean
 }
 
 /** What was found may be a multiple of the base: the second or the third. */
-const PARTS = [1, 2, 3];
+const PARTS = [2, 3];
 
 /** By what the commands explain of the lines while the throttle hardly moves. */
 function calmRotors(
@@ -86,10 +86,11 @@ function calmRotors(
     const alone = placedAlone({ ...base, commands }, records, true, MEAN_KNOWN);
     return alone === null ? null : { by: 'wander', ...alone };
   }
-  // Where lines may be folded, one of a rotor may stand as the first of a lower base.
-  const bases = (folds ? [1] : PARTS).map((part) => ({ ...base, commands, baseHz: base.baseHz / part }));
+  // Where lines may be folded, one of a rotor may stand as the first of a lower base: that has to explain as much.
+  const lower = folds ? base.lowerHz : PARTS.map((part) => base.baseHz / part);
+  const bases = [base.baseHz, ...lower].filter((hz) => hz > SLOWEST_HZ);
   const found = heldMost(
-    bases.filter(({ baseHz }) => baseHz > SLOWEST_HZ),
+    bases.map((baseHz) => ({ ...base, commands, baseHz })),
     (one) => placedTogether(one, records, { moves: false, steady: false, known: true }),
   );
   return found === null ? null : { by: 'wander', ...orOneByOne(found, records) };

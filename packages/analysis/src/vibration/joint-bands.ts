@@ -65,8 +65,9 @@ export interface Band extends Surroundings {
   readonly offBins: readonly number[];
   /** What a carrier counts for: independent values in one of usual width. */
   readonly freedom: number;
-  /** Power before anything is taken out, summed up from −reach, by rotor. */
+  /** Power before anything is taken out, and bins that are free, summed up from −reach, by rotor. */
   readonly whole: readonly Float64Array[];
+  readonly open: readonly Float64Array[];
 }
 
 export interface Place {
@@ -130,9 +131,10 @@ export function bandsOf(
       Math.round((one.order * (meanHz - mean.meanHz) * one.length) / one.rateHz),
     );
     const whole = turns.map((turn, r) => summedPower(one, transformed(one, one.z, turn), offBins[r]!));
+    const open = offBins.map((off) => summed(one.reach, (bin) => freeAt(one, bin, off)));
     // Bins of the samples, not of what pads them.
     const freedom = ((2 * one.half + 1) * one.count) / one.length;
-    return { ...one, turns, offBins, whole, freedom };
+    return { ...one, turns, offBins, whole, open, freedom };
   });
 }
 
@@ -178,9 +180,8 @@ function prepared(band: OrderBand, mean: MeanAngle, free: Uint8Array): Surroundi
     z,
     free,
     still: summed(
-      transformed({ length }, z, phasorOf(stillAngle(mean, band))),
       (free.length - 1) / 2,
-      () => 1,
+      powerOf(transformed({ length }, z, phasorOf(stillAngle(mean, band)))),
     ),
   };
 }
@@ -209,17 +210,27 @@ function phasorOf(angle: Float64Array): Float64Array {
 }
 
 /** Sums of what is free, from −reach up: one more than there are bins. */
-function summedPower({ reach, free }: Surroundings, bins: Float64Array, offBins: number): Float64Array {
-  return summed(bins, reach, (bin) => free[bin + offBins + 2 * reach] ?? 1);
+function summedPower(one: Surroundings, bins: Float64Array, offBins: number): Float64Array {
+  const power = powerOf(bins);
+  return summed(one.reach, (bin) => freeAt(one, bin, offBins) * power(bin));
 }
 
-function summed(bins: Float64Array, reach: number, weight: (bin: number) => number): Float64Array {
+function freeAt({ free, reach }: Surroundings, bin: number, offBins: number): number {
+  return free[bin + offBins + 2 * reach] ?? 1;
+}
+
+/** Power of a bin, counted from rest. */
+function powerOf(bins: Float64Array): (bin: number) => number {
   const length = bins.length / 2;
-  const sums = new Float64Array(2 * reach + 2);
-  for (let bin = -reach; bin <= reach; bin++) {
+  return (bin) => {
     const k = (bin + length) % length;
-    sums[bin + reach + 1] = sums[bin + reach]! + weight(bin) * (bins[2 * k]! ** 2 + bins[2 * k + 1]! ** 2);
-  }
+    return bins[2 * k]! ** 2 + bins[2 * k + 1]! ** 2;
+  };
+}
+
+function summed(reach: number, of: (bin: number) => number): Float64Array {
+  const sums = new Float64Array(2 * reach + 2);
+  for (let bin = -reach; bin <= reach; bin++) sums[bin + reach + 1] = sums[bin + reach]! + of(bin);
   return sums;
 }
 
@@ -257,6 +268,7 @@ export function heldCurve(
     const { order, half, reach: bandReach, length, rateHz, freedom, still, offBins } = band;
     const now = powers[b]!;
     const before = band.whole[r]!;
+    const open = band.open[r]!;
     const carrier = 2 * half + 1;
     for (let s = -steps; s <= steps; s++) {
       const at = Math.round((order * s * STEP_HZ * length) / rateHz) + bandReach;
@@ -266,11 +278,14 @@ export function heldCurve(
       const inTime = at + offBins[r]! + bandReach;
       const inTimeHeld = (still[inTime + half + 1] ?? 0) - (still[inTime - half] ?? 0);
       if (inTimeHeld > STANDS_STILL * (before[at + half + 1]! - before[at - half]!)) continue;
+      // Beside what a lower multiple may hold there are no surroundings to be judged by.
+      const below = open[at - half]! - open[first]!;
+      const above = open[last + 1]! - open[at + half + 1]!;
+      if (open[at + half + 1]! - open[at - half]! < carrier || below < half || above < half) continue;
       const held = now[at + half + 1]! - now[at - half]!;
-      const bins = last - first + 1;
       const around =
-        (now[last + 1]! - now[first]! - held) / Math.max(1, bins - carrier) +
-        (LEAK * (before[last + 1]! - before[first]!)) / bins;
+        (now[last + 1]! - now[first]! - held) / (below + above) +
+        (LEAK * (before[last + 1]! - before[first]!)) / (below + above + carrier);
       if (held > carrier * around) values[s + steps]! += freedom * Math.log(held / carrier / around);
     }
   });
