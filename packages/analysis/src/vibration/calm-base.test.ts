@@ -2,20 +2,22 @@
 import { describe, expect, test } from 'vitest';
 import { calmFlight, feltBy } from '../../../../tests/support/calm-flight.js';
 import { randomSource } from '../../../../tests/support/random.js';
-import { calmBase } from './calm-base.js';
+import { calmBases } from './calm-base.js';
 import { clustersOf } from './find-base.js';
 import type { SensorRecord } from './sensor-records.js';
 import type { Commands } from './relative-speeds.js';
 
 const LOWEST_HZ = 14;
-const baseOf = (commands: Commands, record: SensorRecord) =>
-  calmBase(
+const baseOf = (commands: Commands, record: SensorRecord) => {
+  const found = calmBases(
     commands,
     clustersOf([record], LOWEST_HZ),
     record.sampleRateHz,
     LOWEST_HZ,
     record.sampleRateHz < 350,
   );
+  return found?.clear === true ? found.likely[0]! : null;
+};
 
 /** A lightly damped mode shaken by noise: an oscillator, sampled finely. */
 function mode(hz: number, dampingRatio: number, seed: number): (timeS: number) => number {

@@ -16,10 +16,15 @@ import { foldedHz } from './rotor-lines.js';
 
 export interface CalmBase {
   readonly baseHz: number;
-  /** Bases that it may be a multiple of: they explain nearly as much. */
-  readonly lowerHz: readonly number[];
   readonly power: number;
   readonly lagS: number;
+}
+
+export interface CalmBases {
+  /** The likeliest first. */
+  readonly likely: readonly CalmBase[];
+  /** The first explains clearly more than any other one, save those that it may be a multiple of. */
+  readonly clear: boolean;
 }
 
 /** Powers and lags by which speeds may follow the commands. */
@@ -49,6 +54,9 @@ const FIRST_SHARE = 0.12;
 /** A lower base that explains nearly as much has what is called the first line as a multiple of its own, or may have. */
 const NEARLY = 0.95;
 const MAY = 0.8;
+/** Of what the likeliest explains, where none is clear: from which another may be it; and how many of them. */
+const LIKELY = 0.5;
+const MOST_LIKELY = 5;
 /**
  * Least that a base must explain, and more than any other does: log of likelihoods, were the noise all there is. A course that says
  * little of the speeds explains up to 70 on development flights, one that holds 130 to 1700.
@@ -87,15 +95,15 @@ interface Base {
 /**
  * @param clusters peaks of the records, the highest first
  * @param rateHz of the records
- * @returns null where no base is clear
+ * @returns null where nothing is explained that is worth it
  */
-export function calmBase(
+export function calmBases(
   commands: Commands,
   clusters: readonly PeakCluster[],
   rateHz: number,
   lowestHz: number,
   folds: boolean,
-): CalmBase | null {
+): CalmBases | null {
   const some = clearest(clusters);
   if (some.length === 0) return null;
   const ways = POWERS.flatMap((power) => LAGS_S.map((lagS): Way => ({ power, lagS })));
@@ -126,10 +134,18 @@ export function calmBase(
   const best = lower(NEARLY).at(-1)!;
   const rival = (hz: number): boolean => !multiple(hz, best.hz) && Math.abs(hz / best.hz - 1) > SAME_LINES;
   const other = bases.find(({ hz }) => rival(hz));
-  const clear = best.score - Math.max(CLEARER, CLEARER_SHARE * best.score);
-  if (other !== undefined && other.score > clear) return null;
-  const lowerHz = lower(MAY).flatMap(({ hz }) => (hz < (1 - SPREAD) * best.hz ? [hz] : []));
-  return { baseHz: best.hz, lowerHz, ...ways[best.way]! };
+  const least = best.score - Math.max(CLEARER, CLEARER_SHARE * best.score);
+  const clear = other === undefined || other.score <= least;
+  const below = lower(MAY).filter(({ hz }) => hz < (1 - SPREAD) * best.hz);
+  const others = clear ? below : bases.filter(({ score }) => score > LIKELY * top.score);
+  const apart = [best, ...others].reduce<Base[]>(
+    (kept, one) => (kept.some(({ hz }) => isNear(hz, one.hz)) ? kept : [...kept, one]),
+    [],
+  );
+  return {
+    likely: apart.slice(0, MOST_LIKELY).map(({ hz, way }) => ({ baseHz: hz, ...ways[way]! })),
+    clear,
+  };
 }
 
 function isNear(hz: number, other: number): boolean {

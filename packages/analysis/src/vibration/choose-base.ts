@@ -27,6 +27,23 @@ export function heldMost<Base extends RoughBase>(
   return best;
 }
 
+/** The same, if it holds so much more than any other one that has lines of its own, and its first line stands; else null. */
+export function heldClearlyMost<Base extends RoughBase>(
+  bases: readonly Base[],
+  placed: (base: Base) => (Base & PlacedBase) | null,
+): (Base & PlacedBase) | null {
+  const all = bases.flatMap((base) => placed(base) ?? []);
+  const best = heldMost(all, (one) => one);
+  if (best === null || !holdsFirst(best)) return null;
+  const rivals = all.filter(
+    ({ baseHz }) =>
+      Math.abs(baseHz / best.baseHz - 1) > SAME_MULTIPLE &&
+      !isMultiple(baseHz, best.baseHz) &&
+      !isMultiple(best.baseHz, baseHz),
+  );
+  return rivals.every(({ held }) => best.held > OTHER_HOLDS * held) ? best : null;
+}
+
 function isBetter(one: PlacedBase, than: PlacedBase): boolean {
   for (const multiple of MULTIPLES) {
     if (isNearMultiple(than.baseHz, one.baseHz, multiple))

@@ -1,5 +1,5 @@
 /** What turns, where no speed is logged: by what the commands explain of the lines, else by what comes into focus with them. */
-import { calmBase } from './calm-base.js';
+import { calmBases } from './calm-base.js';
 import {
   basesOf,
   clearestRecords,
@@ -8,7 +8,7 @@ import {
   type FollowingPeak,
   type PeakCluster,
 } from './find-base.js';
-import { heldMost, isMultiple } from './choose-base.js';
+import { heldClearlyMost, heldMost, isMultiple } from './choose-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
 import type { TurningRotor } from './order-lines.js';
@@ -80,17 +80,18 @@ function calmRotors(
   records: readonly SensorRecord[],
   folds: boolean,
 ): FoundRotors | null {
-  const base = calmBase(commands, clusters, searched[0]!.sampleRateHz, SLOWEST_HZ, folds);
-  if (base === null) return null;
+  const known = calmBases(commands, clusters, searched[0]!.sampleRateHz, SLOWEST_HZ, folds);
+  if (known === null) return null;
+  const first = known.likely[0]!;
   if (commands.length === 1) {
-    const alone = placedAlone({ ...base, commands }, records, true, MEAN_KNOWN);
+    const alone = known.clear ? placedAlone({ ...first, commands }, records, true, MEAN_KNOWN) : null;
     return alone === null ? null : { by: 'wander', ...alone };
   }
-  // Where lines may be folded, one of a rotor may stand as the first of a lower base: that has to explain as much.
-  const lower = folds ? base.lowerHz : PARTS.map((part) => base.baseHz / part);
-  const bases = [base.baseHz, ...lower].filter((hz) => hz > SLOWEST_HZ);
-  const found = heldMost(
-    bases.map((baseHz) => ({ ...base, commands, baseHz })),
+  // Where lines may be folded, one of a rotor may stand as the first of a lower base: that has to explain nearly as much.
+  const parts = folds ? [] : PARTS.map((part) => ({ ...first, baseHz: first.baseHz / part }));
+  const bases = [...known.likely, ...parts].filter(({ baseHz }) => baseHz > SLOWEST_HZ);
+  const found = (known.clear ? heldMost : heldClearlyMost)(
+    bases.map((base) => ({ ...base, commands })),
     (one) => placedTogether(one, records, { moves: false, steady: false, known: true }),
   );
   return found === null ? null : { by: 'wander', ...orOneByOne(found, records) };
