@@ -1,6 +1,6 @@
 /** Which of several bases is once per revolution, by what is held around each. */
 import { expect, test } from 'vitest';
-import { heldMost } from './choose-base.js';
+import { heldClearlyMost, heldMost, holdsFamily } from './choose-base.js';
 import type { PlacedBase } from './place-rotors.js';
 
 const base = (baseHz: number, byOrder: readonly number[]): PlacedBase => ({
@@ -41,4 +41,22 @@ test('the likelier base stays unless another one holds clearly more', () => {
 
 test('nothing placed, nothing found', () => {
   expect(heldMost([base(40, [100])], () => null)).toBeNull();
+});
+
+test('where no base is clearer than another one, the one around which clearly most is held', () => {
+  const clearly = (...bases: readonly PlacedBase[]): number | undefined =>
+    heldClearlyMost(bases, (one) => one)?.baseHz;
+  expect(clearly(base(70, [200, 299, 0, 0]), base(56, [321, 11, 487, 0]))).toBe(56);
+  expect(clearly(base(70, [200, 299, 0, 0]), base(56, [321, 11, 200, 0]))).toBeUndefined();
+  // A multiple of it has no lines of its own.
+  expect(clearly(base(168, [487, 90, 0, 0]), base(56, [321, 11, 487, 0]))).toBe(56);
+  // Nothing stands once per revolution.
+  expect(clearly(base(70, [10, 299, 0, 0]), base(56, [0, 11, 900, 0]))).toBeUndefined();
+  expect(clearly()).toBeUndefined();
+});
+
+test('a family has a first line and one more', () => {
+  expect(holdsFamily(base(85, [130, 142, 0, 0]))).toBe(true);
+  expect(holdsFamily(base(85, [130, 4, 0, 0]))).toBe(false);
+  expect(holdsFamily(base(28, [0, 0, 164, 0]))).toBe(false);
 });

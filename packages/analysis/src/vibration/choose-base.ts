@@ -58,6 +58,12 @@ function holdsFirst({ byOrder }: PlacedBase): boolean {
   return byOrder[0]! > FIRST_HELD * byOrder.reduce((sum, held) => sum + held, 0);
 }
 
+/** Whether the first line of a base stands and another one, folded or not, at a multiple of it. */
+export function holdsFamily(one: PlacedBase): boolean {
+  const all = one.byOrder.reduce((sum, held) => sum + held, 0);
+  return holdsFirst(one) && one.byOrder.some((held, o) => o > 0 && held > FIRST_HELD * all);
+}
+
 /** Whether lines stand at orders of a base that are none of a multiple of it. */
 function holdsOwn({ byOrder }: PlacedBase, multiple: number): boolean {
   const all = byOrder.reduce((sum, held) => sum + held, 0);

@@ -8,7 +8,7 @@ import {
   type FollowingPeak,
   type PeakCluster,
 } from './find-base.js';
-import { heldClearlyMost, heldMost, isMultiple } from './choose-base.js';
+import { heldClearlyMost, heldMost, holdsFamily, isMultiple } from './choose-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
 import type { TurningRotor } from './order-lines.js';
@@ -24,6 +24,7 @@ import { SLOWEST_HZ, speedsFrom, togetherOf, type Commands } from './relative-sp
 import { resampledBase } from './resampled-base.js';
 import { foldedHz } from './rotor-lines.js';
 import { MEAN_KNOWN, QUICK, THOROUGH } from './rotor-means.js';
+import { isNearMains, leavesFoldedLine, toldBases } from './told-base.js';
 import type { SecondRate } from './second-rate.js';
 import type { SensorRecord } from './sensor-records.js';
 
@@ -31,8 +32,8 @@ import type { SensorRecord } from './sensor-records.js';
 export const FOLDS_BELOW_HZ = 350;
 
 export interface FoundRotors {
-  /** How their lines wander with the commands, or how sharp turning with them makes the lines. */
-  readonly by: 'wander' | 'focus';
+  /** How their lines wander with the commands, where a second log says that they are, or how sharp turning with the commands makes them. */
+  readonly by: 'wander' | 'second-rate' | 'focus';
   readonly power: number;
   readonly lagS: number;
   readonly rotors: readonly TurningRotor[];
@@ -53,7 +54,8 @@ export function findRotors(
   const told = toldBy(clusters, searched, second);
   return (
     (moves ? null : calmRotors(commands, clusters, searched, records, folds)) ??
-    followingRotors(commands, clusters, searched, records, moves, folds, told)
+    followingRotors(commands, clusters, searched, records, moves, folds, told) ??
+    (moves ? null : toldRotors(commands, clusters, searched, records))
   );
 }
 
@@ -95,6 +97,26 @@ function calmRotors(
     (one) => placedTogether(one, records, { moves: false, steady: false, known: true }),
   );
   return found === null ? null : { by: 'wander', ...orOneByOne(found, records) };
+}
+
+/** By lines that a second log says are folded, and others that stand where their multiples fold to. */
+function toldRotors(
+  commands: Commands,
+  clusters: readonly PeakCluster[],
+  searched: readonly SensorRecord[],
+  records: readonly SensorRecord[],
+): FoundRotors | null {
+  if (commands.length === 1) return null;
+  const [power, lagS] = WAYS[0];
+  const bases = toldBases(clusters, searched[0]!.sampleRateHz);
+  const found = heldMost(
+    bases.map((baseHz) => ({ commands, power, lagS, baseHz })),
+    (one) => {
+      const placed = placedTogether(one, records, { moves: false, steady: false, known: true });
+      return placed === null || isNearMains(placed.baseHz) ? null : placed;
+    },
+  );
+  return found === null || !holdsFamily(found) ? null : { by: 'second-rate', ...orOneByOne(found, records) };
 }
 
 /** What follows the commands so clearly that a steady reading can only find a mode or a tone: gain and height, natural logs. */
@@ -205,7 +227,12 @@ function followingRotors(
   const holds = together.some(({ value }) => value > 0);
   const tried = holds || commands === each ? together : tryBases(search, each, bases);
   const believed = (baseHz: number): boolean =>
-    !folds || moves || excursion > WANDERS || (told(baseHz) ?? standsWhereItIs(each, clusters, baseHz, rate));
+    !folds ||
+    moves ||
+    excursion > WANDERS ||
+    (!isNearMains(baseHz) &&
+      !leavesFoldedLine(clusters, rate, baseHz) &&
+      (told(baseHz) ?? standsWhereItIs(each, clusters, baseHz, rate)));
   const first = bestOf(tried);
   if (first !== undefined) {
     const others = tried.filter(

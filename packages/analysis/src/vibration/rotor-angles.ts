@@ -93,5 +93,7 @@ function searchAngles(
 function howFound({ by, power, lagS }: FoundRotors, followed: string): string {
   return by === 'wander'
     ? `the way in which lines wander with the ${followed} is that of rotors at this speed, and of no other`
-    : `lines become sharpest when the speeds follow the ${followed} to the power ${power.toFixed(1)}, ${(1000 * lagS).toFixed(0)} ms late`;
+    : by === 'second-rate'
+      ? 'what is logged at another rate says that lines are folded here, and where multiples of them fold to there are lines as well'
+      : `lines become sharpest when the speeds follow the ${followed} to the power ${power.toFixed(1)}, ${(1000 * lagS).toFixed(0)} ms late`;
 }
