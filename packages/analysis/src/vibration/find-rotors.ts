@@ -241,10 +241,11 @@ function followingRotors(
     const plain = Math.max(0, ...others.map(({ value }) => value));
     const surely = told(first.baseHz) === true;
     if (!surely && first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
+    const likely = likelyOf(tried, first);
     const best =
       each.length > 1
-        ? heldMost(likelyOf(tried, first), (one) =>
-            placedTogether(one, records, { moves, steady: !search.follows, known: false }),
+        ? heldMost([...likely, ...(moves ? partsOf(first) : [])], (one) =>
+            placedTogether(one, records, { moves, steady: !search.follows, known: !likely.includes(one) }),
           )
         : placedAlone(first, records, search.follows, { ...THOROUGH, far: search.far });
     return best !== null && believed(best.baseHz) ? { by: 'focus', ...finished(best, records, moves) } : null;
@@ -381,6 +382,13 @@ function likelyOf(tried: readonly Tried[], first: Tried): Tried[] {
       likely.push({ ...one, baseHz });
   }
   return likely;
+}
+
+/** Parts of a base: a moving throttle smears lines out, the first may stand over the noise less than a multiple does. */
+function partsOf(first: Tried): Tried[] {
+  return PARTS.map((part) => ({ ...first, baseHz: meanHzOf(first.rotors) / part })).filter(
+    ({ baseHz }) => baseHz > SLOWEST_HZ,
+  );
 }
 
 /** The base that holds most, by what its own frames show and by the peaks that it was found by: either alone may fall for a multiple. */
