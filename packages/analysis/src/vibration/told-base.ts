@@ -16,7 +16,7 @@ const ORDERS = [1, 2, 3];
 /** A line is a multiple of a base that stands within this share of its part. */
 const NEAR = 0.06;
 
-/** Frequencies of the mains, Hz: what stands so near one, as a share, may be its tone. (A base is placed to about as much.) */
+/** Frequencies of the mains, Hz: what stands so near one, as a share, may be its tone. */
 const MAINS_HZ = [50, 60];
 const NEAR_MAINS = 0.03;
 
