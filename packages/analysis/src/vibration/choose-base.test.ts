@@ -1,6 +1,6 @@
 /** Which of several bases is once per revolution, by what is held around each. */
 import { expect, test } from 'vitest';
-import { heldClearlyMost, heldMost, holdsFamily } from './choose-base.js';
+import { heldClearlyMost, heldMost, holdsFamily, showsFirst } from './choose-base.js';
 import type { PlacedBase } from './place-rotors.js';
 
 const base = (baseHz: number, byOrder: readonly number[]): PlacedBase => ({
@@ -34,6 +34,10 @@ test('a lower base without a first line is none, whatever else folds onto its mu
   expect(best(base(37, [180, 10, 100, 0]), base(12.3, [0, 300, 370, 560]))).toBe(37);
 });
 
+test('nor is one that ran off half of the base, where it holds no first line', () => {
+  expect(best(base(59.3, [0, 100, 306, 0]), base(27.6, [0, 243, 0, 263]))).toBe(59.3);
+});
+
 test('the likelier base stays unless another one holds clearly more', () => {
   expect(best(base(64, [212, 0, 138, 0]), base(59, [131, 97, 158, 0]))).toBe(64);
   expect(best(base(51, [400, 341, 41, 0]), base(25.5, [92, 495, 170, 0]))).toBe(51);
@@ -59,4 +63,9 @@ test('a family has a first line and one more', () => {
   expect(holdsFamily(base(85, [130, 142, 0, 0]))).toBe(true);
   expect(holdsFamily(base(85, [130, 4, 0, 0]))).toBe(false);
   expect(holdsFamily(base(28, [0, 0, 164, 0]))).toBe(false);
+});
+
+test('a base without anything once per revolution may be a part of itself', () => {
+  expect(showsFirst(base(59.3, [0, 100, 306, 0]))).toBe(false);
+  expect(showsFirst(base(101, [39, 84, 94, 221]))).toBe(true);
 });

@@ -50,7 +50,16 @@ function isBetter(one: PlacedBase, than: PlacedBase): boolean {
       return one.held > LOWER_HOLDS * than.held && holdsFirst(one) && holdsOwn(one, multiple);
     if (isNearMultiple(one.baseHz, than.baseHz, multiple)) return !holdsOwn(than, multiple);
   }
-  return one.held > OTHER_HOLDS * than.held;
+  // What runs off half or a third of a base is told from it no better than they are.
+  return one.held > OTHER_HOLDS * than.held && (one.baseHz > than.baseHz || holdsFirst(one));
+}
+
+/** Less than this share at the first multiple is nothing. */
+const NOTHING = 0.02;
+
+/** Whether anything is held once per revolution: without it a base may as well be a part of itself. */
+export function showsFirst({ byOrder }: Pick<PlacedBase, 'byOrder'>): boolean {
+  return byOrder[0]! > NOTHING * byOrder.reduce((sum, held) => sum + held, 0);
 }
 
 /** Whether the first line of a base stands. */

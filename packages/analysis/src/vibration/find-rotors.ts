@@ -8,7 +8,7 @@ import {
   type FollowingPeak,
   type PeakCluster,
 } from './find-base.js';
-import { heldClearlyMost, heldMost, holdsFamily, isMultiple } from './choose-base.js';
+import { heldClearlyMost, heldMost, holdsFamily, isMultiple, showsFirst } from './choose-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
 import type { TurningRotor } from './order-lines.js';
@@ -248,6 +248,7 @@ function followingRotors(
             placedTogether(one, records, { moves, steady: !search.follows, known: !likely.includes(one) }),
           )
         : placedAlone(first, records, search.follows, { ...THOROUGH, far: search.far });
+    if (moves && each.length > 1 && best !== null && !showsFirst(best)) return null;
     return best !== null && believed(best.baseHz) ? { by: 'focus', ...finished(best, records, moves) } : null;
   }
   const fallback = resampledBase(commands, searched);
