@@ -1,4 +1,4 @@
-/** What turns, where no speed is logged: by what the commands explain of the lines, else by what comes into focus with them. */
+/** What turns, where no speed is logged: by what the commands explain of the lines, by what comes into focus with them, by what a second log says. */
 import { calmBases } from './calm-base.js';
 import {
   basesOf,
@@ -11,6 +11,7 @@ import {
 import { heldClearlyMost, heldMost, holdsFamily, isMultiple, showsFirst } from './choose-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
+import { mayBeMains } from './mains.js';
 import type { TurningRotor } from './order-lines.js';
 import {
   meanHzOf,
@@ -24,7 +25,7 @@ import { SLOWEST_HZ, speedsFrom, togetherOf, type Commands } from './relative-sp
 import { resampledBase } from './resampled-base.js';
 import { foldedHz } from './rotor-lines.js';
 import { MEAN_KNOWN, QUICK, THOROUGH } from './rotor-means.js';
-import { isNearMains, leavesFoldedLine, toldBases } from './told-base.js';
+import { leavesFoldedLine, toldBases } from './told-base.js';
 import type { SecondRate } from './second-rate.js';
 import type { SensorRecord } from './sensor-records.js';
 
@@ -74,6 +75,12 @@ export function mayFold(clusters: readonly PeakCluster[], rate: number): boolean
 /** What was found may be a multiple of the base: the second or the third. */
 const PARTS = [2, 3];
 
+function partsOf<Base extends { readonly baseHz: number }>(base: Base): Base[] {
+  return PARTS.map((part) => ({ ...base, baseHz: base.baseHz / part })).filter(
+    ({ baseHz }) => baseHz > SLOWEST_HZ,
+  );
+}
+
 /** By what the commands explain of the lines while the throttle hardly moves. */
 function calmRotors(
   commands: Commands,
@@ -90,8 +97,10 @@ function calmRotors(
     return alone === null ? null : { by: 'wander', ...alone };
   }
   // Where lines may be folded, one of a rotor may stand as the first of a lower base: that has to explain nearly as much.
-  const parts = folds ? [] : PARTS.map((part) => ({ ...first, baseHz: first.baseHz / part }));
-  const bases = [...known.likely, ...parts].filter(({ baseHz }) => baseHz > SLOWEST_HZ);
+  const bases = [
+    ...known.likely.filter(({ baseHz }) => baseHz > SLOWEST_HZ),
+    ...(folds ? [] : partsOf(first)),
+  ];
   const found = (known.clear ? heldMost : heldClearlyMost)(
     bases.map((base) => ({ ...base, commands })),
     (one) => placedTogether(one, records, { moves: false, steady: false, known: true }),
@@ -113,7 +122,7 @@ function toldRotors(
     bases.map((baseHz) => ({ commands, power, lagS, baseHz })),
     (one) => {
       const placed = placedTogether(one, records, { moves: false, steady: false, known: true });
-      return placed === null || isNearMains(placed.baseHz) ? null : placed;
+      return placed === null || mayBeMains(placed.baseHz) ? null : placed;
     },
   );
   return found === null || !holdsFamily(found) ? null : { by: 'second-rate', ...orOneByOne(found, records) };
@@ -230,7 +239,7 @@ function followingRotors(
     !folds ||
     moves ||
     excursion > WANDERS ||
-    (!isNearMains(baseHz) &&
+    (!mayBeMains(baseHz) &&
       !leavesFoldedLine(clusters, rate, baseHz) &&
       (told(baseHz) ?? standsWhereItIs(each, clusters, baseHz, rate)));
   const first = bestOf(tried);
@@ -242,10 +251,13 @@ function followingRotors(
     const surely = told(first.baseHz) === true;
     if (!surely && first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
     const likely = likelyOf(tried, first);
+    // A moving throttle smears lines out: the first may stand over the noise less than a multiple does.
     const best =
       each.length > 1
-        ? heldMost([...likely, ...(moves ? partsOf(first) : [])], (one) =>
-            placedTogether(one, records, { moves, steady: !search.follows, known: !likely.includes(one) }),
+        ? heldMost(
+            [...likely, ...(moves ? partsOf({ ...first, baseHz: meanHzOf(first.rotors) }) : [])],
+            (one) =>
+              placedTogether(one, records, { moves, steady: !search.follows, known: !likely.includes(one) }),
           )
         : placedAlone(first, records, search.follows, { ...THOROUGH, far: search.far });
     if (moves && each.length > 1 && best !== null && !showsFirst(best)) return null;
@@ -383,13 +395,6 @@ function likelyOf(tried: readonly Tried[], first: Tried): Tried[] {
       likely.push({ ...one, baseHz });
   }
   return likely;
-}
-
-/** Parts of a base: a moving throttle smears lines out, the first may stand over the noise less than a multiple does. */
-function partsOf(first: Tried): Tried[] {
-  return PARTS.map((part) => ({ ...first, baseHz: meanHzOf(first.rotors) / part })).filter(
-    ({ baseHz }) => baseHz > SLOWEST_HZ,
-  );
 }
 
 /** The base that holds most, by what its own frames show and by the peaks that it was found by: either alone may fall for a multiple. */

@@ -3,6 +3,7 @@ import type { AxisName, BodyAxis } from '@settle/parser';
 import type { Peak } from './find-peaks.js';
 import type { FittedLine } from './fit-line.js';
 import type { LineSpectrum } from './line-spectrum.js';
+import { mainsOf } from './mains.js';
 import type { SensorRecord } from './sensor-records.js';
 import type { StudiedLine } from './vibration-study.js';
 
@@ -53,10 +54,6 @@ export interface RotorRange {
   readonly unseen: boolean;
 }
 
-/** Mains and what hangs on it, Hz. */
-const MAINS_HZ = [50, 60];
-const HIGHEST_MAINS = 8;
-const MAINS_SHARE = 0.004;
 const LOOP_SHARE = 0.04;
 /** Found on the ground this near in frequency and at least this large. */
 const SAME_SHARE = 0.006;
@@ -264,13 +261,4 @@ const AXIS_OF: Readonly<Record<AxisName, BodyAxis>> = { roll: 'x', pitch: 'y', y
 
 function near(a: number, b: number, share: number): boolean {
   return Math.abs(a - b) <= share * b;
-}
-
-function mainsOf(frequencyHz: number): { hz: number; order: number } | null {
-  for (const hz of MAINS_HZ) {
-    const order = Math.round(frequencyHz / hz);
-    if (order >= 1 && order <= HIGHEST_MAINS && near(frequencyHz, order * hz, MAINS_SHARE / Math.sqrt(order)))
-      return { hz, order };
-  }
-  return null;
 }

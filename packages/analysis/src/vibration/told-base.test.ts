@@ -1,7 +1,7 @@
 /** What a second log says of folded lines, as bases. */
 import { describe, expect, test } from 'vitest';
 import type { PeakCluster } from './find-base.js';
-import { isNearMains, leavesFoldedLine, toldBases } from './told-base.js';
+import { leavesFoldedLine, toldBases } from './told-base.js';
 
 const RATE = 125;
 const cluster = (hz: number, height: number, told: readonly number[] | null): PeakCluster => ({
@@ -40,9 +40,4 @@ describe('bases of lines that a second log says are folded', () => {
     expect(leavesFoldedLine(clusters, RATE, 15.4)).toBe(true);
     for (const hz of [85, 43, 28.5]) expect(leavesFoldedLine(clusters, RATE, hz)).toBe(false);
   });
-});
-
-test('what stands near 50 or 60 Hz may be the mains', () => {
-  expect([50.2, 59.9, 50.8].every(isNearMains)).toBe(true);
-  expect([47, 55, 100].some(isNearMains)).toBe(false);
 });

@@ -16,10 +16,6 @@ const ORDERS = [1, 2, 3];
 /** A line is a multiple of a base that stands within this share of its part. */
 const NEAR = 0.06;
 
-/** Frequencies of the mains, Hz: what stands so near one, as a share, may be its tone. */
-const MAINS_HZ = [50, 60];
-const NEAR_MAINS = 0.03;
-
 /**
  * What the strongest line may truly be that is told to lie beyond half the sample rate, Hz, each in the middle of its neighbours: the one
  * that most others speak for first. Empty: no such line.
@@ -50,11 +46,6 @@ export function toldBases(clusters: readonly PeakCluster[], rateHz: number): num
   return foldedLine(clusters, rateHz)
     .flatMap((hz) => ORDERS.map((order) => hz / order))
     .filter((base) => base > SLOWEST_HZ && base < FASTEST_HZ);
-}
-
-/** Whether a base’s first line may be a tone of the mains: where nothing moves there is no telling them apart. */
-export function isNearMains(hz: number): boolean {
-  return MAINS_HZ.some((mains) => Math.abs(hz / mains - 1) < NEAR_MAINS);
 }
 
 /** Whether a strong line that is told to be folded is none of the first multiples of a base: then that is none. */
