@@ -27,6 +27,7 @@ function folded({ lines }: VibrationStudy): Finding[] {
     .slice(0, 6)
     .sort((a, b) => Number(a) - Number(b));
   const highest = Math.max(...aliased.map((line) => line.trueFrequencyHz ?? 0));
+  const untold = aliased.some((line) => line.trueFrequencyHz === null);
   return [
     {
       id: 'aliased-vibration',
@@ -38,7 +39,7 @@ function folded({ lines }: VibrationStudy): Finding[] {
         ...top.evidence,
         ...(highest > 0
           ? [
-              `a log at ${(2.5 * highest).toFixed(0)} Hz or more, or a filter before the samples are thinned out, shows it where it is`,
+              `a log at ${(2.5 * highest).toFixed(0)} Hz or more, or a filter before the samples are thinned out, shows ${untold ? 'those whose frequency is told where they are; others may be faster still' : 'it where it is'}`,
             ]
           : []),
       ],
