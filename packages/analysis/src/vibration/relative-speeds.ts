@@ -1,6 +1,6 @@
 /** How the rotors' speeds may have gone over the hover: measured, or guessed from what the motors were told. */
 import type { Flight, Interval, Signal } from '@settle/parser';
-import { evenRecord, motorSignals, quantile, rotorSignals, type EvenRecord } from '../signals.js';
+import { evenRecord, motorSignals, quantile, rotorSignals, smoothed, type EvenRecord } from '../signals.js';
 import { resampleUniform } from '../spectrum/resample.js';
 import type { RelativeSpeed } from './turn-records.js';
 import { withoutFoldedNoise } from './without-folded-noise.js';
@@ -86,9 +86,9 @@ export function commandsOf(
   });
 }
 
-/** Without what the log's rate folded down, on the clock of the speeds, by straight lines. */
+/** Without what the log's rate folded down, on the clock of the speeds: averaged where that is slower, by straight lines where not. */
 function atSpeedRate({ startS, sampleRateHz, values }: EvenRecord): Pick<EvenRecord, 'startS' | 'values'> {
-  const clean = withoutFoldedNoise(values, sampleRateHz);
+  const clean = smoothed(withoutFoldedNoise(values, sampleRateHz), sampleRateHz / SPEED_RATE_HZ);
   const timeS = Float64Array.from(clean, (_, i) => startS + i / sampleRateHz);
   return resampleUniform(timeS, clean, SPEED_RATE_HZ, { method: 'linear' });
 }

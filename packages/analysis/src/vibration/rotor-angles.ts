@@ -1,14 +1,16 @@
 /** The angle of every rotor over the hover: from its logged speed, or found by what makes the vibration sharpest. */
 import type { Flight, Interval } from '@settle/parser';
 import { motorSignals } from '../signals.js';
+import { commandsFromDemands } from './commands-from-demands.js';
 import { clustersOf } from './find-base.js';
-import { findRotors, mayFold, type FoundRotors } from './find-rotors.js';
+import { findRotors, FOLDS_BELOW_HZ, mayFold, type FoundRotors } from './find-rotors.js';
 import { angleOf, type TurningRotor } from './order-lines.js';
 import { commandsOf, loggedSpeeds, SLOWEST_HZ } from './relative-speeds.js';
 import { meanCommand, throttleMoves } from './rotor-study.js';
 import type { SecondRate } from './second-rate.js';
 import type { SensorRecord } from './sensor-records.js';
 import { withoutFoldedLines } from './without-folded-lines.js';
+import { withoutGyroNoise } from './without-gyro-noise.js';
 
 export interface RotorAngles {
   readonly from: 'speed-channel' | 'spectrum';
@@ -59,12 +61,10 @@ function searchAngles(
     .filter((record) => record.sampleRateHz === rate)
     .map((record) => ({ ...record, values: record.values.subarray(0, Math.round(SEARCHED_S * rate)) }));
   const clusters = clustersOf(searched, SLOWEST_HZ, second);
-  const motors = withoutFoldedLines(
-    motorSignals(flight),
-    records.filter((record) => record.sampleRateHz === rate),
-    clusters,
-    mayFold(clusters, rate),
-  );
+  const alike = records.filter((record) => record.sampleRateHz === rate);
+  const folds = mayFold(clusters, rate);
+  const clean = withoutGyroNoise(commandsFromDemands(flight, interval, motorSignals(flight)), alike);
+  const motors = rate < FOLDS_BELOW_HZ ? withoutFoldedLines(clean, alike, clusters, folds) : clean;
   const commands = commandsOf(flight, interval, motors);
   if (commands.length === 0) return null;
   const told = meanCommand(flight, interval);
