@@ -12,6 +12,7 @@ import { heldClearlyMost, heldMost, holdsFamily, isMultiple, showsFirst } from '
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
 import { mayBeMains } from './mains.js';
+import { movingRotors } from './moving-rotors.js';
 import type { TurningRotor } from './order-lines.js';
 import {
   meanHzOf,
@@ -51,7 +52,13 @@ export function findRotors(
   moves: boolean,
   second: SecondRate | null,
 ): FoundRotors | null {
-  const folds = mayFold(clusters, searched[0]!.sampleRateHz);
+  const rate = searched[0]!.sampleRateHz;
+  if (moves) {
+    // Lines that are swept make no peaks: what a second log says of peaks says nothing of them.
+    const placed = movingRotors(commands, searched, records, rate < FOLDS_BELOW_HZ);
+    return placed === null ? null : { by: 'focus', ...placed };
+  }
+  const folds = mayFold(clusters, rate);
   const told = toldBy(clusters, searched, second);
   return (
     (moves ? null : calmRotors(commands, clusters, searched, records, folds)) ??

@@ -76,15 +76,14 @@ export function turnClock(
 
 /** The record on the rotor's clock; its power per time is kept (each sample stands for more time where the rotor is slow). */
 export function onTurnClock(record: FineRecord, clock: TurnClock): Float64Array {
-  const { fine, startS, sampleRateHz } = record;
-  const rate = sampleRateHz * OVERSAMPLING;
-  return clock.timeS.map((t, i) => {
-    const x = Math.max(1, Math.min(fine.length - 3, (t - startS) * rate));
-    const k = Math.floor(x);
-    const u = x - k;
-    const [a, b, c, d] = [fine[k - 1]!, fine[k]!, fine[k + 1]!, fine[k + 2]!];
-    // Cubic through four neighbours (Catmull and Rom).
-    const value = b + 0.5 * u * (c - a + u * (2 * a - 5 * b + 4 * c - d + u * (3 * (b - c) + d - a)));
-    return value / Math.sqrt(clock.relativeSpeed[i]!);
-  });
+  return clock.timeS.map((t, i) => valueAtTime(record, t) / Math.sqrt(clock.relativeSpeed[i]!));
+}
+
+/** Cubic through four neighbours (Catmull and Rom). */
+export function valueAtTime({ fine, startS, sampleRateHz }: FineRecord, t: number): number {
+  const x = Math.max(1, Math.min(fine.length - 3, (t - startS) * sampleRateHz * OVERSAMPLING));
+  const k = Math.floor(x);
+  const u = x - k;
+  const [a, b, c, d] = [fine[k - 1]!, fine[k]!, fine[k + 1]!, fine[k + 2]!];
+  return b + 0.5 * u * (c - a + u * (2 * a - 5 * b + 4 * c - d + u * (3 * (b - c) + d - a)));
 }

@@ -1,0 +1,29 @@
+/** The rotors while the throttle moves: around the base whose multiples stand out when the records are turned with the commands. */
+import { showsFirst } from './choose-base.js';
+import { scannedRecords } from './find-base.js';
+import { placedAlone, placedTogether, type PlacedBase } from './place-rotors.js';
+import type { Commands } from './relative-speeds.js';
+import { THOROUGH } from './rotor-means.js';
+import type { SensorRecord } from './sensor-records.js';
+import { sweptBases } from './swept-bases.js';
+
+/** Rotors found this far from the base that they were sought around are something else, as a share. */
+const RUNS_AWAY = 0.08;
+
+/** @returns null where nothing says what turns */
+export function movingRotors(
+  commands: Commands,
+  searched: readonly SensorRecord[],
+  records: readonly SensorRecord[],
+  folds: boolean,
+): PlacedBase | null {
+  const [first] = sweptBases(commands, scannedRecords(searched), folds);
+  if (first === undefined) return null;
+  const base = { ...first, commands };
+  const placed =
+    commands.length > 1
+      ? placedTogether(base, records, { moves: true, steady: false, known: false })
+      : placedAlone(base, records, true, THOROUGH);
+  if (placed === null || Math.abs(placed.baseHz / first.baseHz - 1) > RUNS_AWAY) return null;
+  return commands.length > 1 && !showsFirst(placed) ? null : placed;
+}
