@@ -4,9 +4,9 @@
  */
 import { inverseReal, nextPowerOfTwo, transformComplex, transformReal } from '../spectrum/fft.js';
 import { lineSpectrum } from './line-spectrum.js';
-import { FASTEST_HZ, SLOWEST_HZ, speedsFrom, type Commands, type SpeedGuess } from './relative-speeds.js';
+import { FASTEST_HZ, meanOf, SLOWEST_HZ, speedsFrom, type Commands, type SpeedGuess } from './relative-speeds.js';
 import type { SensorRecord } from './sensor-records.js';
-import { refine, turnClock, valueAtTime, type FineRecord, type TurnClock } from './turn-records.js';
+import { refine, turnClock, valueAtTime, type FineRecord, type RelativeSpeed, type TurnClock } from './turn-records.js';
 
 export interface SweptBase {
   readonly baseHz: number;
@@ -38,7 +38,11 @@ const MOST_LOG = 4;
 /** Multiples, and what each is worth. */
 const WORTH = [1, 0.8, 0.6, 0.4];
 /** A rotor turns within this share of where its command makes one expect it. */
-const SPREAD = 0.025;
+const SPREAD = 0.035;
+/** Lines of all rotors stand so far beyond where the commands make one expect the slowest and the fastest, as a share. */
+const BESIDE = 0.03;
+/** What is less than this share of the highest is no line. */
+const BELOW_TOP = 0.4;
 /** Bases nearer than this are one, as a share. */
 const SAME_BASE = 0.025;
 /** Nothing scores more than 0.35 on development flights in which no rotor shows, and right bases 0.7 and more. */
@@ -102,10 +106,16 @@ function searchIn(commands: Commands, records: readonly SensorRecord[], folds: b
 function topsBy(search: Search, { power, lagS }: Way): SweptBase[] {
   const guesses = speedsFrom(search.commands, power, lagS);
   const each = guesses.length * search.fine.length;
+  // Mean speeds are those of the whole hover, of which the records may hold less.
   return topsOf(
-    guesses,
+    guesses.map(({ share, speed }) => share * meanWithin(speed, search.fine[0]!)),
     guesses.map((guess) => familyOf(search, guess)),
   ).map(({ baseHz, score }) => ({ baseHz, power, lagS, score: score / each }));
+}
+
+function meanWithin({ startS, stepS, values }: RelativeSpeed, record: FineRecord): number {
+  const first = Math.round((record.startS - startS) / stepS);
+  return meanOf(values.subarray(Math.max(0, first), first + Math.round(record.length / record.sampleRateHz / stepS)));
 }
 
 /** Around a base first by other powers, then by other lags. */
@@ -219,32 +229,46 @@ function standing(logs: Float64Array): Float64Array {
 }
 
 /** Mean speeds around which the rotors, each within reach of where it is expected, hold most. */
-function topsOf(guesses: readonly SpeedGuess[], families: readonly Float64Array[]): { baseHz: number; score: number }[] {
+function topsOf(
+  shares: readonly number[],
+  families: readonly Float64Array[],
+): { baseHz: number; score: number }[] {
   const reach = cellsUp(1 + SPREAD);
   const count = Math.min(families[0]!.length, cellsUp(FASTEST_HZ / SLOWEST_HZ));
   const score = new Float64Array(count);
-  const middle = new Float64Array(count);
-  guesses.forEach(({ share }, r) => {
+  shares.forEach((share, r) => {
     const off = Math.round(Math.log(share) / Math.log(STEP));
     const family = families[r]!;
     for (let j = 0; j < count; j++) {
       let best = 0;
-      let at = 0;
-      for (let d = -reach; d <= reach; d++) {
-        const v = family[j + off + d] ?? 0;
-        if (v > best) {
-          best = v;
-          at = d;
-        }
-      }
+      for (let d = -reach; d <= reach; d++)
+        best = Math.max(best, (1 - (d / (reach + 1)) ** 2) * (family[j + off + d] ?? 0));
       score[j]! += best;
-      middle[j]! += at * best;
     }
   });
   const found: { baseHz: number; score: number }[] = [];
   for (let j = 1; j < count - 1; j++) {
     if (!(score[j]! > 0) || score[j]! < score[j - 1]! || score[j]! < score[j + 1]!) continue;
-    found.push({ baseHz: SLOWEST_HZ * STEP ** (j + middle[j]! / score[j]!), score: score[j]! });
+    found.push({ baseHz: SLOWEST_HZ * STEP ** middleOf(shares, families, j), score: score[j]! });
   }
   return found;
+}
+
+/** Cell in the middle of all lines around one: every rotor's frame shows those of the others too. */
+function middleOf(shares: readonly number[], families: readonly Float64Array[], around: number): number {
+  const up = (ratio: number): number => Math.round(Math.log(ratio) / Math.log(STEP));
+  const first = up(Math.min(...shares) * (1 - BESIDE));
+  const last = up(Math.max(...shares) * (1 + BESIDE));
+  let moment = 0;
+  let weight = 0;
+  for (const family of families) {
+    let top = 0;
+    for (let d = first; d <= last; d++) top = Math.max(top, family[around + d] ?? 0);
+    for (let d = first; d <= last; d++) {
+      const over = Math.max(0, (family[around + d] ?? 0) - BELOW_TOP * top);
+      moment += (d - up(meanOf(shares))) * over;
+      weight += over;
+    }
+  }
+  return weight > 0 ? around + moment / weight : around;
 }
