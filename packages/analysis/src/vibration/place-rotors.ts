@@ -67,14 +67,12 @@ export function placedAlone<Base extends RoughBase>(
 const BASES_OFF = [-0.05, 0, 0.05];
 const OFFS = [-0.017, 0, 0.017];
 /** Off the power that is likeliest, where the throttle moves; and all powers that there are where it does not. */
-const POWERS_OFF = [-0.12, -0.06, 0, 0.06, 0.12];
-const FINER_OFF = [-0.03, 0.03];
+const POWERS_OFF = [-0.04, -0.02, 0, 0.02, 0.04];
 const POWERS = [0.5, 0.62, 0.75, 0.87, 1];
 /** Speeds follow commands to a power of ½, where thrust goes with them, or more. */
 const LEAST_POWER = 0.44;
-/** Starts from which rotors are placed, the most promising ones, and of those by finer powers; and how many of them are gone on with. */
+/** Starts from which rotors are placed, the most promising ones; and how many of them are gone on with. */
 const MOST_STARTS = 16;
-const FINER_STARTS = 4;
 const MOST_SETTLED = 3;
 
 /**
@@ -92,7 +90,7 @@ export function placedTogether<Base extends RoughBase>(
   const searches = (known ? [0] : BASES_OFF).map(
     (off) => new JointSearch(likeliest, (1 + off) * base.baseHz, records, SLOWEST_HZ, OFFS.at(-1)!),
   );
-  const most = (ways: readonly Way[], starts: number): Placed | null =>
+  const most = (ways: readonly Way[]): Placed | null =>
     ways
       .flatMap((way) => {
         const guesses = speedsFrom(way.commands, way.power, lagS);
@@ -101,7 +99,7 @@ export function placedTogether<Base extends RoughBase>(
           .flatMap((by) => OFFS.map((off) => ({ way, by, off, promise: by.promise(off) })));
       })
       .sort((a, b) => b.promise - a.promise)
-      .slice(0, starts)
+      .slice(0, MOST_STARTS)
       .map(({ way, by, off }) => ({ way, found: by.from(off) }))
       .sort((a, b) => b.found.held - a.found.held)
       .slice(0, MOST_SETTLED)
@@ -115,21 +113,12 @@ export function placedTogether<Base extends RoughBase>(
     ? POWERS_OFF.map((off) => base.power + off).filter((power) => power > LEAST_POWER)
     : POWERS;
   const byCourse = (some: Commands): Placed | null =>
-    most(
-      powers.map((power) => ({ power, commands: some })),
-      MOST_STARTS,
-    );
+    most(powers.map((power) => ({ power, commands: some })));
   const followed = byCourse(commands);
   const still = steady ? byCourse(steadyOf(commands)) : null;
   const rough = still !== null && still.held > STEADIER * (followed?.held ?? 0) ? still : followed;
   if (rough === null) return null;
-  const finer = moves
-    ? most(
-        FINER_OFF.map((off) => ({ power: rough.power + off, commands })),
-        FINER_STARTS,
-      )
-    : null;
-  const { power, rotors, shown, held, byOrder } = finer !== null && finer.held > rough.held ? finer : rough;
+  const { power, rotors, shown, held, byOrder } = rough;
   return { ...base, baseHz: meanHzOf(rotors), power, rotors, shown, held, byOrder };
 }
 
