@@ -8,7 +8,7 @@ import {
   type FollowingPeak,
   type PeakCluster,
 } from './find-base.js';
-import { heldClearlyMost, heldMost, holdsFamily, isMultiple, showsFirst } from './choose-base.js';
+import { heldClearlyMost, heldMost, holdsFamily, isMultiple } from './choose-base.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
 import { mayBeMains } from './mains.js';
@@ -22,7 +22,7 @@ import {
   placedTogether,
   type PlacedBase,
 } from './place-rotors.js';
-import { SLOWEST_HZ, speedsFrom, togetherOf, type Commands } from './relative-speeds.js';
+import { SLOWEST_HZ, speedsFrom, type Commands } from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
 import { foldedHz } from './rotor-lines.js';
 import { MEAN_KNOWN, QUICK, THOROUGH } from './rotor-means.js';
@@ -61,9 +61,9 @@ export function findRotors(
   const folds = mayFold(clusters, rate);
   const told = toldBy(clusters, searched, second);
   return (
-    (moves ? null : calmRotors(commands, clusters, searched, records, folds)) ??
-    followingRotors(commands, clusters, searched, records, moves, folds, told) ??
-    (moves ? null : toldRotors(commands, clusters, searched, records))
+    calmRotors(commands, clusters, searched, records, folds) ??
+    followingRotors(commands, clusters, searched, records, folds, told) ??
+    toldRotors(commands, clusters, searched, records)
   );
 }
 
@@ -166,7 +166,7 @@ const PER_ORDER = 0.8;
 const WITHOUT_FIRST = 0.5;
 /** Share of all that is held from which the first line counts in full. */
 const FIRST_SHARE = 0.12;
-/** What stands this far off the base counts for nothing where the throttle hardly moves, as a share. */
+/** What stands this far off the base counts for nothing, as a share. */
 const CALM_FAR = 0.06;
 /** A base beyond half the sample rate must hold so many times what any other does, or which one it is cannot be told. */
 const CLEARER = 1.5;
@@ -195,41 +195,28 @@ interface Search {
   readonly excursion: number;
   /** Something follows them, so that a steady reading is none. */
   readonly follows: boolean;
-  /** How far from the base a rotor may turn. */
-  readonly far: number;
   readonly folds: boolean;
 }
 
 /** By what comes into focus when the records are turned with the commands. */
 function followingRotors(
-  each: Commands,
+  commands: Commands,
   clusters: readonly PeakCluster[],
   searched: readonly SensorRecord[],
   records: readonly SensorRecord[],
-  moves: boolean,
   folds: boolean,
   told: Told,
 ): FoundRotors | null {
   const rate = searched[0]!.sampleRateHz;
-  const guesses = (moves && each.length > 1 ? [each, togetherOf(each)] : [each]).flatMap((commands) =>
-    WAYS.map(([power, lagS]) => ({ commands, power, lagS })),
-  );
   const { peaks, guess, excursion } = followingPeaks(
-    guesses.map(({ commands, power, lagS }) => speedsFrom(commands, power, lagS)),
+    WAYS.map(([power, lagS]) => speedsFrom(commands, power, lagS)),
     searched,
     clusters,
     SLOWEST_HZ,
     folds,
   );
-  const { commands, power, lagS } = guesses[guess]!;
-  const search = {
-    searched,
-    records,
-    excursion,
-    follows: moves || peaks.some(followsClearly),
-    far: moves ? THOROUGH.far : CALM_FAR,
-    folds,
-  };
+  const [power, lagS] = WAYS[guess]!;
+  const search = { searched, records, excursion, follows: peaks.some(followsClearly), folds };
   const found = basesOf(
     peaks,
     speedsFrom(commands, power, lagS).map(({ share }) => share),
@@ -238,17 +225,13 @@ function followingRotors(
     .filter(({ score }) => score > LEAST_SCORE_SHARE * found[0]!.score)
     .slice(0, MOST_BASES)
     .map(({ hz, score }) => ({ power, lagS, baseHz: hz, score }));
-  // Gusts may move the rotors so far apart that no course of them all holds anything.
-  const together = tryBases(search, commands, bases);
-  const holds = together.some(({ value }) => value > 0);
-  const tried = holds || commands === each ? together : tryBases(search, each, bases);
+  const tried = tryBases(search, commands, bases);
   const believed = (baseHz: number): boolean =>
     !folds ||
-    moves ||
     excursion > WANDERS ||
     (!mayBeMains(baseHz) &&
       !leavesFoldedLine(clusters, rate, baseHz) &&
-      (told(baseHz) ?? standsWhereItIs(each, clusters, baseHz, rate)));
+      (told(baseHz) ?? standsWhereItIs(commands, clusters, baseHz, rate)));
   const first = bestOf(tried);
   if (first !== undefined) {
     const others = tried.filter(
@@ -257,43 +240,34 @@ function followingRotors(
     const plain = Math.max(0, ...others.map(({ value }) => value));
     const surely = told(first.baseHz) === true;
     if (!surely && first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
-    const likely = likelyOf(tried, first);
-    // A moving throttle smears lines out: the first may stand over the noise less than a multiple does.
     const best =
-      each.length > 1
-        ? heldMost(
-            [...likely, ...(moves ? partsOf({ ...first, baseHz: meanHzOf(first.rotors) }) : [])],
-            (one) =>
-              placedTogether(one, records, { moves, steady: !search.follows, known: !likely.includes(one) }),
+      commands.length > 1
+        ? heldMost(likelyOf(tried, first), (one) =>
+            placedTogether(one, records, { moves: false, steady: !search.follows, known: false }),
           )
-        : placedAlone(first, records, search.follows, { ...THOROUGH, far: search.far });
-    if (moves && each.length > 1 && best !== null && !showsFirst(best)) return null;
-    return best !== null && believed(best.baseHz) ? { by: 'focus', ...finished(best, records, moves) } : null;
+        : placedAlone(first, records, search.follows, { ...THOROUGH, far: CALM_FAR });
+    return best !== null && believed(best.baseHz) ? { by: 'focus', ...finished(best, records) } : null;
   }
   const fallback = resampledBase(commands, searched);
   if (fallback === null) return null;
   const { baseHz } = fallback;
   const clear = ({ gain, height }: FollowingPeak): boolean =>
-    moves || excursion > WANDERS ? gain * height > SLOW_GAIN * SLOW_HEIGHT : height > SLOW_HEIGHT;
+    excursion > WANDERS ? gain * height > SLOW_GAIN * SLOW_HEIGHT : height > SLOW_HEIGHT;
   const shows = (peak: FollowingPeak): boolean =>
     Math.abs(peak.trueHz / baseHz - 1) < SAME_BASE && peak.gain > SLOW_GAIN && clear(peak);
   const toldOf = told(baseHz);
   if ((folds && toldOf !== true && !peaks.some(shows)) || !believed(baseHz)) return null;
   const base = { ...fallback, commands };
   const best =
-    each.length > 1
-      ? placedTogether(base, records, { moves, steady: !moves, known: false })
-      : placedAlone(base, records, moves, THOROUGH);
-  return best === null ? null : { by: 'focus', ...finished(best, records, moves) };
+    commands.length > 1
+      ? placedTogether(base, records, { moves: false, steady: true, known: false })
+      : placedAlone(base, records, false, THOROUGH);
+  return best === null ? null : { by: 'focus', ...finished(best, records) };
 }
 
-/** Where the throttle moves, or one command stands for all rotors, there is no other way to place them. */
-function finished<Placed extends PlacedBase>(
-  placed: Placed,
-  records: readonly SensorRecord[],
-  moves: boolean,
-): Placed {
-  return moves || placed.commands.length === 1 ? placed : orOneByOne(placed, records);
+/** Where one command stands for all rotors there is no other way to place them. */
+function finished<Placed extends PlacedBase>(placed: Placed, records: readonly SensorRecord[]): Placed {
+  return placed.commands.length === 1 ? placed : orOneByOne(placed, records);
 }
 
 /** Where the rotors stand around a base, and what it then holds, once power and lag have brought it into focus. */
@@ -302,7 +276,7 @@ function placeBase(
   start: FocusedCourse & Pick<Tried, 'commands' | 'score'>,
   together = true,
 ): Tried {
-  const { searched, records, excursion, follows, far, folds } = search;
+  const { searched, records, excursion, follows, folds } = search;
   const { commands, score } = start;
   const { power, lagS, baseHz } =
     excursion > SWINGS
@@ -310,7 +284,7 @@ function placeBase(
       : start;
   const { rotors, byOrder } = placedRotors(speedsFrom(commands, power, lagS), baseHz, records, follows, {
     ...QUICK,
-    far,
+    far: CALM_FAR,
   });
   const held = byOrder.reduce((sum, v, i) => sum + v * PER_ORDER ** i, 0);
   const first = Math.min(1, (byOrder[0] ?? 0) / Math.max(1e-9, FIRST_SHARE * held));

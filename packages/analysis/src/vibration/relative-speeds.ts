@@ -93,22 +93,6 @@ function atSpeedRate({ startS, sampleRateHz, values }: EvenRecord): Pick<EvenRec
   return resampleUniform(timeS, clean, SPEED_RATE_HZ, { method: 'linear' });
 }
 
-/**
- * The commands of all motors as one: a slow log of the motors folds what the loop passes on of vibration down into slow swings, one
- * up while another goes down, that no rotor follows; their mean hardly has any. How fast each turns in the mean
- * stays its own.
- */
-export function togetherOf(commands: Commands): Commands {
-  const first = commands[0];
-  if (first === undefined) return commands;
-  const length = Math.min(...commands.map(({ values }) => values.length));
-  const values = Float64Array.from(
-    { length },
-    (_, i) => commands.reduce((sum, one) => sum + one.values[i]!, 0) / commands.length,
-  );
-  return commands.map(({ mean }) => ({ rotor: null, startS: first.startS, values, mean }));
-}
-
 /** How fast each turns in the mean and no more: what a command does over the hover is not believed, so it names no rotor either. */
 export function steadyOf(commands: Commands): Commands {
   return commands.map((one) => ({ ...one, rotor: null, values: one.values.map(() => 1) }));

@@ -4,9 +4,23 @@
  */
 import { inverseReal, nextPowerOfTwo, transformComplex, transformReal } from '../spectrum/fft.js';
 import { lineSpectrum } from './line-spectrum.js';
-import { FASTEST_HZ, meanOf, SLOWEST_HZ, speedsFrom, type Commands, type SpeedGuess } from './relative-speeds.js';
+import {
+  FASTEST_HZ,
+  meanOf,
+  SLOWEST_HZ,
+  speedsFrom,
+  type Commands,
+  type SpeedGuess,
+} from './relative-speeds.js';
 import type { SensorRecord } from './sensor-records.js';
-import { refine, turnClock, valueAtTime, type FineRecord, type RelativeSpeed, type TurnClock } from './turn-records.js';
+import {
+  refine,
+  turnClock,
+  valueAtTime,
+  type FineRecord,
+  type RelativeSpeed,
+  type TurnClock,
+} from './turn-records.js';
 
 export interface SweptBase {
   readonly baseHz: number;
@@ -115,7 +129,9 @@ function topsBy(search: Search, { power, lagS }: Way): SweptBase[] {
 
 function meanWithin({ startS, stepS, values }: RelativeSpeed, record: FineRecord): number {
   const first = Math.round((record.startS - startS) / stepS);
-  return meanOf(values.subarray(Math.max(0, first), first + Math.round(record.length / record.sampleRateHz / stepS)));
+  return meanOf(
+    values.subarray(Math.max(0, first), first + Math.round(record.length / record.sampleRateHz / stepS)),
+  );
 }
 
 /** Around a base first by other powers, then by other lags. */
@@ -175,7 +191,8 @@ function logSpectrum(record: FineRecord, clock: TurnClock, images: number, count
     const x = (SLOWEST_HZ * STEP ** j) / binHz;
     const k = Math.floor(x);
     let top = logs[k]! + (x - k) * (logs[k + 1]! - logs[k]!);
-    for (let b = Math.ceil(x * STEP ** -0.5); b <= Math.floor(x * STEP ** 0.5); b++) top = Math.max(top, logs[b]!);
+    for (let b = Math.ceil(x * STEP ** -0.5); b <= Math.floor(x * STEP ** 0.5); b++)
+      top = Math.max(top, logs[b]!);
     return top / segments;
   });
 }
@@ -219,7 +236,10 @@ function standing(logs: Float64Array): Float64Array {
   for (let from = 0; from < logs.length; from += every) {
     const hz = SLOWEST_HZ * STEP ** from;
     const half = cellsUp(1 + Math.max(AROUND, AROUND_HZ / hz));
-    const around = logs.subarray(Math.max(0, from - half), from + half + 1).filter(Number.isFinite).sort();
+    const around = logs
+      .subarray(Math.max(0, from - half), from + half + 1)
+      .filter(Number.isFinite)
+      .sort();
     if (around.length === 0) continue;
     const floor = around[around.length >> 1]!;
     for (let j = from; j < Math.min(logs.length, from + every); j++)
