@@ -29,6 +29,7 @@ import { MEAN_KNOWN, QUICK, THOROUGH } from './rotor-means.js';
 import { leavesFoldedLine, toldBases } from './told-base.js';
 import type { SecondRate } from './second-rate.js';
 import type { SensorRecord } from './sensor-records.js';
+import { withSharpestCourse } from './sharpest-course.js';
 
 /** Logs this fast show every rotor where it is; in slower ones it may be folded. */
 export const FOLDS_BELOW_HZ = 350;
@@ -112,7 +113,7 @@ function calmRotors(
     bases.map((base) => ({ ...base, commands })),
     (one) => placedTogether(one, records, { moves: false, steady: false, known: true }),
   );
-  return found === null ? null : { by: 'wander', ...orOneByOne(found, records) };
+  return found === null ? null : { by: 'wander', ...finished(found, records) };
 }
 
 /** By lines that a second log says are folded, and others that stand where their multiples fold to. */
@@ -129,10 +130,10 @@ function toldRotors(
     bases.map((baseHz) => ({ commands, power, lagS, baseHz })),
     (one) => {
       const placed = placedTogether(one, records, { moves: false, steady: false, known: true });
-      return placed === null || mayBeMains(placed.baseHz) ? null : placed;
+      return placed === null || mayBeMains(clusters, placed.baseHz) ? null : placed;
     },
   );
-  return found === null || !holdsFamily(found) ? null : { by: 'second-rate', ...orOneByOne(found, records) };
+  return found === null || !holdsFamily(found) ? null : { by: 'second-rate', ...finished(found, records) };
 }
 
 /** What follows the commands so clearly that a steady reading can only find a mode or a tone: gain and height, natural logs. */
@@ -229,7 +230,7 @@ function followingRotors(
   const believed = (baseHz: number): boolean =>
     !folds ||
     excursion > WANDERS ||
-    (!mayBeMains(baseHz) &&
+    (!mayBeMains(clusters, baseHz) &&
       !leavesFoldedLine(clusters, rate, baseHz) &&
       (told(baseHz) ?? standsWhereItIs(commands, clusters, baseHz, rate)));
   const first = bestOf(tried);
@@ -267,7 +268,9 @@ function followingRotors(
 
 /** Where one command stands for all rotors there is no other way to place them. */
 function finished<Placed extends PlacedBase>(placed: Placed, records: readonly SensorRecord[]): Placed {
-  return placed.commands.length === 1 ? placed : orOneByOne(placed, records);
+  return placed.commands.length === 1
+    ? placed
+    : withSharpestCourse(orOneByOne(placed, records), records, SLOWEST_HZ);
 }
 
 /** Where the rotors stand around a base, and what it then holds, once power and lag have brought it into focus. */

@@ -19,7 +19,22 @@ export function mainsOf(frequencyHz: number): { hz: number; order: number } | nu
   return null;
 }
 
-/** Whether a base’s first line may be a tone of the mains: where nothing moves there is no telling them apart. */
-export function mayBeMains(baseHz: number): boolean {
-  return MAINS_HZ.some((hz) => Math.abs(baseHz / hz - 1) < BASE_SHARE);
+/** Lines of the other rotors stand within this share of the mean of all, and at most so far below the highest there, natural log. */
+const BESIDE_SHARE = 0.08;
+const MOST_BELOW = 5.5;
+
+/**
+ * Whether a base’s first line may be a tone of the mains, and no line beside it is another rotor’s: where nothing moves there is no telling
+ * them apart.
+ *
+ * @param lines of the records and how high they stand, natural log, the highest first
+ */
+export function mayBeMains(
+  lines: readonly { readonly hz: number; readonly height: number }[],
+  baseHz: number,
+): boolean {
+  if (!MAINS_HZ.some((hz) => Math.abs(baseHz / hz - 1) < BASE_SHARE)) return false;
+  const near = lines.filter(({ hz }) => Math.abs(hz / baseHz - 1) < BESIDE_SHARE);
+  const least = (near[0]?.height ?? 0) - MOST_BELOW;
+  return near.filter(({ hz, height }) => mainsOf(hz) === null && height > least).length < 2;
 }
