@@ -242,6 +242,21 @@ describe('poor logs', () => {
       expect(studyVibration(flight, { startS: 0, endS: 20 }, [])).toHaveProperty('unavailable');
   });
 
+  test('where nothing says what turns, a calm hover is told to move the throttle, one that moves it is not', () => {
+    const noise = randomSource(17);
+    const why = (swing: number): string => {
+      const study = studyOf(
+        madeFlight(30, {
+          'gyro.x': { hz: 400, at: () => 0.05 * noise.normal() },
+          throttle: { hz: 50, at: (t) => 0.5 + swing * Math.sin(t) },
+        }),
+      );
+      return isUnavailable(study.rotor) ? study.rotor.unavailable : '';
+    };
+    expect(why(0.005)).toContain('climb and sink gently');
+    expect(why(0.1)).toContain('log rotor speeds to see what turns');
+  });
+
   test('a throttle that hardly moves gives no exponent', () => {
     const flight = fourRotors(400, 0.01);
     const signals = new Map(flight.signals);

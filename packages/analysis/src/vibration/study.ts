@@ -98,7 +98,7 @@ export function studyVibration(
   ].sort(byStrength);
   const rotor =
     believed === null
-      ? { unavailable: noRotor(flight, rateHz, second !== null) }
+      ? { unavailable: noRotor(flight, hover, rateHz, second !== null) }
       : describeRotors(flight, hover, believed);
   return {
     interval: hover,
@@ -113,13 +113,18 @@ export function studyVibration(
   };
 }
 
-function noRotor(flight: Flight, rateHz: number, foldsTold: boolean): string {
+function noRotor(flight: Flight, hover: Interval, rateHz: number, foldsTold: boolean): string {
   const told = [...flight.signals.keys()].some((name) => name.startsWith('motor.') || name === 'throttle');
-  if (told)
-    return rateHz < FOLDS_BELOW_HZ
-      ? `no line of the spectra surely follows the motor commands, and in a log of ${rateHz.toFixed(0)} Hz a rotor’s line may be folded; log rotor speeds, or the raw gyro at 400 Hz or more${foldsTold ? '' : ', or the body rates at a rate that is no whole part of this log’s'}, to see what turns`
-      : 'no line of the spectra follows the motor commands; log rotor speeds to see what turns';
-  return 'neither rotor speeds nor motor commands nor throttle are logged, so what turns cannot be told from what rings; log the rotor speeds, or the motor commands';
+  if (!told)
+    return 'neither rotor speeds nor motor commands nor throttle are logged, so what turns cannot be told from what rings; log the rotor speeds, or the motor commands';
+  const commands = meanCommand(flight, hover);
+  const calm = commands !== null && !throttleMoves(commands.values);
+  const otherwise = calm
+    ? ', or climb and sink gently, the throttle by a fifth either way, for half a minute at a safe height,'
+    : '';
+  return rateHz < FOLDS_BELOW_HZ
+    ? `no line of the spectra surely follows the motor commands, and in a log of ${rateHz.toFixed(0)} Hz a rotor’s line may be folded; log rotor speeds, or the raw gyro at 400 Hz or more${foldsTold ? '' : ', or the body rates at a rate that is no whole part of this log’s'}${otherwise === '' ? ',' : otherwise} to see what turns`
+    : `no line of the spectra follows the motor commands; log rotor speeds${otherwise} to see what turns`;
 }
 
 function peaksOf(record: SensorRecord, spectrum: LineSpectrum, falseAlarmRate: number): Peak[] {
