@@ -9,8 +9,8 @@ const RATE = 400;
 const COUNT = 30 * RATE;
 const MEAN_HZ = 60;
 
-/** Two rotors this far apart that swing against one another, with these amplitudes, in noise. */
-function bandOf(apartHz: number, amplitudes: readonly number[], noiseStd: number) {
+/** Two rotors this far apart that swing against one another, with these amplitudes for a share of the time, in noise. */
+function bandOf(apartHz: number, amplitudes: readonly number[], noiseStd: number, share = 1) {
   const noise = randomSource(32);
   const ahead = amplitudes.map((_, r) =>
     Float64Array.from({ length: COUNT }, (_, i) => {
@@ -21,7 +21,8 @@ function bandOf(apartHz: number, amplitudes: readonly number[], noiseStd: number
   );
   const values = Float64Array.from({ length: COUNT }, (_, i) =>
     amplitudes.reduce(
-      (sum, a, r) => sum + a * Math.cos((2 * Math.PI * MEAN_HZ * i) / RATE + ahead[r]![i]! + r),
+      (sum, a, r) =>
+        sum + (i < share * COUNT ? a : 0) * Math.cos((2 * Math.PI * MEAN_HZ * i) / RATE + ahead[r]![i]! + r),
       noiseStd * noise.normal(),
     ),
   );
@@ -54,6 +55,15 @@ describe('rotors told apart', () => {
   test('a rotor that makes no line has none, though its neighbour is strong', () => {
     const { band, frames } = bandOf(2, [1, 0], 0.1);
     expect(separateRotors(band, frames, 0.3, 0.001).map((line) => line.frames)).toEqual([[0]]);
+  });
+
+  test('what is at rest with a rotor only for a fifth of the time is none of its lines, most of the time it may be', () => {
+    const lines = (share: number) => {
+      const { band, frames } = bandOf(2, [0, 0.5], 0.05, share);
+      return separateRotors({ ...band, order: 2 }, frames, 0.3, 0.001);
+    };
+    expect(lines(0.2)).toEqual([]);
+    expect(lines(0.7).map((line) => line.frames)).toEqual([[1]]);
   });
 
   test('noise alone gives no line', () => {

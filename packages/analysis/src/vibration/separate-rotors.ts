@@ -112,6 +112,11 @@ const STILL_REACH_HZ = 1;
 /** A line must gain so much by being turned, or by twice the time, natural logs; all of it would be ln 2. */
 const LEAST_GAIN = 0.25;
 const LEAST_COHERENCE = 0.35;
+/**
+ * Amplitude averaged over the segments, squared, over their mean power: of a line that is there throughout 1, of noise π/4, and of what a
+ * rotor passes by only now and then the share of the time. Rotors that beat lower it too, at their first multiple most of all.
+ */
+const LEAST_LASTING = { first: 0.4, others: 0.5 };
 /** Rotors that keep together beat: where they are this clear, dB, no more is asked of them. */
 const CLEAR_TOGETHER_DB = 10;
 
@@ -129,6 +134,9 @@ function turnsWithIt(
   together: boolean,
 ): boolean {
   if (gain < -STANDS_STILL) return false;
+  const loudness = restSpectrum(band, resting, SEGMENT_S, 'amplitude');
+  const [mean, power] = [loudness, spectrum].map((one) => topNear(one, shiftHz, 2 * spectrum.binHz));
+  if (mean! / power! < (band.order === 1 ? LEAST_LASTING.first : LEAST_LASTING.others)) return false;
   if (gain > LEAST_GAIN || (together && aboveFloorDb > CLEAR_TOGETHER_DB)) return true;
   const longer = restSpectrum(band, resting, 2 * SEGMENT_S);
   const [once, twice] = [spectrum, longer].map((one) => topNear(one, shiftHz, 2 * spectrum.binHz));
