@@ -298,6 +298,7 @@ export class Relaxation {
     return [...this.#shifts].some(
       ([other, hz]) =>
         other !== r &&
+        this.#held.has(other) &&
         Math.abs(this.#setting.rotors[other]!.meanHz + hz - meanHz - shiftHz) < this.#setting.togetherHz,
     );
   }

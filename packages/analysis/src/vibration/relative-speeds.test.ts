@@ -1,6 +1,6 @@
 /** Courses of rotors from commands that are written down. */
 import { expect, test } from 'vitest';
-import { speedsFrom, steadyOf, type Commands } from './relative-speeds.js';
+import { speedsFrom, steadyOf, withoutDrift, type Commands } from './relative-speeds.js';
 
 const SECONDS = 10;
 const rise = (i: number): number => 1 + 0.2 * Math.sin((2 * Math.PI * i) / (100 * SECONDS));
@@ -33,4 +33,20 @@ test('a motor that is told more than the others turns as much faster as its powe
   expect(shares.reduce((sum, v) => sum + v / 4, 0)).toBeCloseTo(1, 12);
   expect(shares[3]! / shares[0]!).toBeCloseTo(Math.sqrt(1.5), 12);
   expect(shares[1]).toBeCloseTo(shares[2]!, 12);
+});
+
+test('commands that rise while the battery falls lose that, and keep what each does besides', () => {
+  const own = (i: number, m: number): number => 0.01 * Math.sin(0.031 * (1 + m) * i + m);
+  const rises = (i: number): number => 1 + 0.05 * (i / (100 * SECONDS)) ** 2;
+  const commands = [0, 1, 2, 3].map((m) => ({
+    rotor: m + 1,
+    startS: 0,
+    mean: 0.5,
+    values: Float64Array.from({ length: 100 * SECONDS }, (_, i) => rises(i) * (1 + own(i, m))),
+  }));
+  const flat = withoutDrift(commands);
+  const left = (some: Commands): number =>
+    Math.max(...some.flatMap(({ values }, m) => [...values].map((v, i) => Math.abs(v - 1 - own(i, m)))));
+  expect(left(commands)).toBeGreaterThan(0.04);
+  expect(left(flat)).toBeLessThan(0.004);
 });

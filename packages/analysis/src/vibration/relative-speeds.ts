@@ -1,6 +1,7 @@
 /** How the rotors' speeds may have gone over the hover: measured, or guessed from what the motors were told. */
 import type { Flight, Interval, Signal } from '@settle/parser';
 import { evenRecord, motorSignals, quantile, rotorSignals, smoothed, type EvenRecord } from '../signals.js';
+import { solveLeastSquares } from '../spectrum/least-squares.js';
 import { resampleUniform } from '../spectrum/resample.js';
 import type { RelativeSpeed } from './turn-records.js';
 import { withoutFoldedNoise } from './without-folded-noise.js';
@@ -91,6 +92,22 @@ function atSpeedRate({ startS, sampleRateHz, values }: EvenRecord): Pick<EvenRec
   const clean = smoothed(withoutFoldedNoise(values, sampleRateHz), sampleRateHz / SPEED_RATE_HZ);
   const timeS = Float64Array.from(clean, (_, i) => startS + i / sampleRateHz);
   return resampleUniform(timeS, clean, SPEED_RATE_HZ, { method: 'linear' });
+}
+
+/**
+ * In a hover that stands still all rotors together carry the weight, and turn as fast at its end as at its beginning: commands that rise
+ * slowly and all together make up for the battery, and no rotor follows that. A parabola over the whole hover is taken out.
+ */
+export function withoutDrift(commands: Commands): Commands {
+  const length = Math.min(...commands.map(({ values }) => values.length));
+  const together = Float64Array.from({ length }, (_, i) => meanOf(commands.map(({ values }) => values[i]!)));
+  const powers = [0, 1, 2].map((power) => together.map((_, i) => (i / length) ** power));
+  const fit = solveLeastSquares(powers, together);
+  if (fit === null) return commands;
+  const drift = together.map((_, i) =>
+    powers.reduce((sum, own, k) => sum + fit.coefficients[k]! * own[i]!, 0),
+  );
+  return commands.map((one) => ({ ...one, values: drift.map((v, i) => one.values[i]! / v) }));
 }
 
 /** How fast each turns in the mean and no more: what a command does over the hover is not believed, so it names no rotor either. */
