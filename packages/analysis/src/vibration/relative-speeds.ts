@@ -94,12 +94,17 @@ function atSpeedRate({ startS, sampleRateHz, values }: EvenRecord): Pick<EvenRec
   return resampleUniform(timeS, clean, SPEED_RATE_HZ, { method: 'linear' });
 }
 
+/** In less time than this commands that rise together are as soon gusts, s. */
+const DRIFT_SHOWS_S = 15;
+
 /**
  * In a hover that stands still all rotors together carry the weight, and turn as fast at its end as at its beginning: commands that rise
- * slowly and all together make up for the battery, and no rotor follows that. A parabola over the whole hover is taken out.
+ * slowly and all together make up for the battery, and no rotor follows that. A parabola over the whole hover is taken out,
+ * if that is long enough to tell.
  */
 export function withoutDrift(commands: Commands): Commands {
   const length = Math.min(...commands.map(({ values }) => values.length));
+  if (length < DRIFT_SHOWS_S * SPEED_RATE_HZ) return commands;
   const together = Float64Array.from({ length }, (_, i) => meanOf(commands.map(({ values }) => values[i]!)));
   const powers = [0, 1, 2].map((power) => together.map((_, i) => (i / length) ** power));
   const fit = solveLeastSquares(powers, together);

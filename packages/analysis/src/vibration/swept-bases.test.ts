@@ -80,12 +80,28 @@ describe('once per revolution while the throttle moves', () => {
     }
   });
 
+  const cut = (record: SensorRecord, seconds: number): SensorRecord => ({
+    ...record,
+    values: record.values.subarray(0, seconds * record.sampleRateHz),
+  });
+
+  test.for([800, 200])('of sixteen seconds a tone and noise alone tell none, %d Hz', (rate) => {
+    for (const seed of [7, 8, 9]) {
+      const flown = hover(60, 0.5, 0.05);
+      expect(sweptBases(flown.commands, [cut(felt(flown, rate, [0], seed), 16)], rate < 350)).toEqual([]);
+    }
+  });
+
+  test('of a hop of twelve seconds nothing is told, whatever it holds', () => {
+    const flown = hover(73, 0.5, 0.05);
+    expect(sweptBases(flown.commands, [cut(felt(flown, 800, [0.5, 0.5], 13), 12)], false)).toEqual([]);
+  });
+
   test('of a hover longer than its records the mean of all of it is told', () => {
     const flown = hover(73, 0.5, 0.05);
     const whole = felt(flown, 800, [0.2, 0.1], 6);
-    // Ten seconds and a quarter of a swing: the rotors turn faster there than in the mean.
-    const part = { ...whole, values: whole.values.subarray(0, 800 * 12) };
-    const [first] = sweptBases(flown.commands, [part], false);
+    // Two swings and an eighth of the next: the rotors turn faster there than in the mean.
+    const [first] = sweptBases(flown.commands, [cut(whole, 17)], false);
     expect(Math.abs(first!.baseHz / 73 - 1)).toBeLessThan(0.012);
   });
 });

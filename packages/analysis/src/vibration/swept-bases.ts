@@ -46,9 +46,12 @@ const MARGIN = 0.03;
 /** Surroundings of a line, as a share and at least, Hz. */
 const AROUND = 0.08;
 const AROUND_HZ = 5;
-/** Natural logs over the surroundings from which a line counts, and by how many more at most. */
+/** Natural logs over the surroundings from which a line counts, and by how many more at most; more where fewer segments are averaged. */
 const LEAST_LOG = 0.7;
 const MOST_LOG = 4;
+const USUAL_SEGMENTS = 9;
+/** Of fewer segments the logs of noise alone are too uneven to tell a line. */
+const FEWEST_SEGMENTS = 7;
 /** Multiples, and what each is worth. */
 const WORTH = [1, 0.8, 0.6, 0.4];
 /** A rotor turns within this share of where its command makes one expect it. */
@@ -61,6 +64,8 @@ const BELOW_TOP = 0.4;
 const SAME_BASE = 0.025;
 /** Nothing scores more than 0.35 on development flights in which no rotor shows, and right bases 0.7 and more. */
 const LEAST_SCORE = 0.5;
+/** Of fewer records than this noise alone scores more. */
+const USUAL_RECORDS = 3;
 const MOST_BASES = 6;
 
 /**
@@ -73,9 +78,12 @@ export function sweptBases(
   records: readonly SensorRecord[],
   folds: boolean,
 ): SweptBase[] {
+  const { values, sampleRateHz } = records[0]!;
+  if (segmentsIn(values.length, sampleRateHz) < FEWEST_SEGMENTS) return [];
   const search = searchIn(commands, records, folds);
+  const least = LEAST_SCORE * Math.sqrt(Math.max(1, USUAL_RECORDS / records.length));
   const found = POWERS.flatMap((power) => LAGS_S.flatMap((lagS) => topsBy(search, { power, lagS })))
-    .filter(({ score }) => score > LEAST_SCORE)
+    .filter(({ score }) => score > least)
     .sort((a, b) => b.score - a.score);
   const kept: SweptBase[] = [];
   for (const one of found) {
@@ -84,6 +92,11 @@ export function sweptBases(
   }
   const [first, ...others] = kept;
   return first === undefined ? [] : [finer(search, first), ...others];
+}
+
+/** Half of each segment is in the next. */
+function segmentsIn(samples: number, sampleRateHz: number): number {
+  return Math.floor((2 * samples) / sampleRateHz / SEGMENT_S) - 1;
 }
 
 interface Way {
@@ -155,9 +168,10 @@ function cellsUp(ratio: number): number {
 function familyOf({ fine, images, count }: Search, guess: SpeedGuess): Float64Array {
   const { startS, sampleRateHz, length } = fine[0]!;
   const clock = turnClock(guess.speed, startS, length / sampleRateHz, images * sampleRateHz);
+  const leastLog = LEAST_LOG * Math.sqrt(Math.max(1, USUAL_SEGMENTS / segmentsIn(length, sampleRateHz)));
   const logs = new Float64Array(count);
   for (const record of fine) {
-    const own = standing(logSpectrum(record, clock, images, count));
+    const own = standing(logSpectrum(record, clock, images, count), leastLog);
     for (let j = 0; j < count; j++) logs[j]! += own[j]!;
   }
   const sums = new Float64Array(count);
@@ -230,7 +244,7 @@ function whitened({ values, sampleRateHz }: SensorRecord): Float64Array {
 }
 
 /** How far each cell stands over the median of its surroundings, as far as it counts. */
-function standing(logs: Float64Array): Float64Array {
+function standing(logs: Float64Array, leastLog: number): Float64Array {
   const out = new Float64Array(logs.length);
   const every = 8;
   for (let from = 0; from < logs.length; from += every) {
@@ -243,7 +257,7 @@ function standing(logs: Float64Array): Float64Array {
     if (around.length === 0) continue;
     const floor = around[around.length >> 1]!;
     for (let j = from; j < Math.min(logs.length, from + every); j++)
-      out[j] = Math.max(0, Math.min(MOST_LOG, logs[j]! - floor - LEAST_LOG));
+      out[j] = Math.max(0, Math.min(MOST_LOG, logs[j]! - floor - leastLog));
   }
   return out;
 }
