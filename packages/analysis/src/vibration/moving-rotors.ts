@@ -7,8 +7,11 @@ import { THOROUGH } from './rotor-means.js';
 import type { SensorRecord } from './sensor-records.js';
 import { sweptBases } from './swept-bases.js';
 
-/** Rotors found this far from the base that they were sought around are something else, as a share. */
-const RUNS_AWAY = 0.08;
+/**
+ * Rotors found this far from the base that they were sought around are something else, as a share: of rotors that are told about as much
+ * the base itself is known to 2 %.
+ */
+const RUNS_AWAY = { alike: 0.025, apart: 0.08 };
 
 /** Where commands make one expect rotors further apart than this, as a ratio, one may pass for the next, and their mean is not known yet. */
 const APART = 1.04;
@@ -29,6 +32,7 @@ export function movingRotors(
     commands.length > 1
       ? placedTogether(base, records, { moves: true, steady: false, known: alike })
       : placedAlone(base, records, true, THOROUGH);
-  if (placed === null || Math.abs(placed.baseHz / first.baseHz - 1) > RUNS_AWAY) return null;
+  const far = commands.length > 1 && alike ? RUNS_AWAY.alike : RUNS_AWAY.apart;
+  if (placed === null || Math.abs(placed.baseHz / first.baseHz - 1) > far) return null;
   return commands.length > 1 && !showsFirst(placed) ? null : placed;
 }

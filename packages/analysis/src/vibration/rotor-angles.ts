@@ -26,6 +26,8 @@ export interface RotorAngles {
 
 /** How sure the power is that makes the lines sharpest. */
 const POWER_STD = 0.04;
+/** The throttle swings, and smears lines, where its 95th percentile is so many times its 5th: ±7 %. */
+const SWINGS = 1.15;
 /** No more of a long hover is searched, s. */
 const SEARCHED_S = 30;
 
@@ -69,8 +71,9 @@ function searchAngles(
   if (logged.length === 0) return null;
   const told = meanCommand(flight, interval);
   const moves = told !== null && throttleMoves(told.values);
-  const commands = moves ? logged : withoutDrift(logged);
-  const found = findRotors(commands, clusters, searched, records, moves, second);
+  const swings = told !== null && throttleMoves(told.values, SWINGS);
+  const commands = swings ? logged : withoutDrift(logged);
+  const found = findRotors(commands, clusters, searched, records, swings, second);
   if (found === null) return null;
   const { power, lagS, rotors, shown } = found;
   return {

@@ -64,12 +64,12 @@ export function meanCommand(flight: Flight, interval: Interval): Commands | null
   return { startS: records[0]!.startS, values: smoothed(mean, SLOW_S * TRACK_HZ) };
 }
 
-/** Whether the throttle ranges over ±15 % or more. */
-export function throttleMoves(values: Float64Array): boolean {
+/** Whether the throttle ranges over ±15 % or more, or over another ratio. */
+export function throttleMoves(values: Float64Array, ratio = MOVES): boolean {
   const sorted = [...values].sort((a, b) => a - b);
   const low = sorted[Math.floor(0.05 * sorted.length)] ?? 0;
   const high = sorted[Math.floor(0.95 * sorted.length)] ?? 0;
-  return low > 0 && high / low >= MOVES;
+  return low > 0 && high / low >= ratio;
 }
 
 /** Slope of ln speed on ln throttle, both slow. */
