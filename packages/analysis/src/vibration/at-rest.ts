@@ -25,6 +25,16 @@ export function samplesIn({ clock, values }: Signal, { startS, endS }: Interval)
   };
 }
 
+/** A signal with other values where it has these samples, which are some of its own. */
+export function withSamples(signal: Signal, { timeS, values: own }: Samples): Signal {
+  const values = signal.values.slice();
+  let at = 0;
+  signal.clock.timeS.forEach((t, i) => {
+    if (at < timeS.length && t === timeS[at]) values[i] = own[at++]!;
+  });
+  return { ...signal, values };
+}
+
 export function samplesOf({ startS, sampleRateHz, values }: SensorRecord, untilS: number): Samples {
   const count = Math.min(values.length, Math.max(0, Math.ceil((untilS - startS) * sampleRateHz)));
   return {

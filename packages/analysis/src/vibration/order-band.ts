@@ -165,7 +165,7 @@ export function restSpectrum(
 let lastWindow = new Float64Array(0);
 
 /** The window of the last length asked for is kept: thousands of spectra of one band follow one another. */
-function hannWindow(length: number): Float64Array {
+export function hannWindow(length: number): Float64Array {
   if (lastWindow.length !== length)
     lastWindow = Float64Array.from(
       { length },

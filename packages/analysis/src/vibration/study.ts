@@ -120,7 +120,7 @@ function noRotor(flight: Flight, hover: Interval, rateHz: number, foldsTold: boo
   const commands = meanCommand(flight, hover);
   const calm = commands !== null && !throttleMoves(commands.values);
   const otherwise = calm
-    ? ', or climb and sink gently, the throttle by a fifth either way, for half a minute at a safe height,'
+    ? ', or, once it hovers without a wobble, climb and sink gently, the throttle by a fifth either way, for half a minute at a safe height,'
     : '';
   return rateHz < FOLDS_BELOW_HZ
     ? `no line of the spectra surely follows the motor commands, and in a log of ${rateHz.toFixed(0)} Hz a rotor’s line may be folded; log rotor speeds, or the raw gyro at 400 Hz or more${foldsTold ? '' : ', or the body rates at a rate that is no whole part of this log’s'}${otherwise === '' ? ',' : otherwise} to see what turns`

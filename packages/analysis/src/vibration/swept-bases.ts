@@ -4,6 +4,7 @@
  */
 import { inverseReal, nextPowerOfTwo, transformComplex, transformReal } from '../spectrum/fft.js';
 import { lineSpectrum } from './line-spectrum.js';
+import { hannWindow } from './order-band.js';
 import {
   FASTEST_HZ,
   meanOf,
@@ -191,11 +192,11 @@ function logSpectrum(record: FineRecord, clock: TurnClock, images: number, count
   const bins = Math.min(padded, Math.ceil((SLOWEST_HZ * STEP ** count) / binHz) + 2);
   const logs = new Float64Array(bins);
   const buffer = new Float64Array(2 * padded);
+  const window = hannWindow(samples);
   for (let from = 0; from + samples <= z.length / 2; from += samples >> 1) {
     for (let i = 0; i < samples; i++) {
-      const w = 0.5 - 0.5 * Math.cos((2 * Math.PI * (i + 0.5)) / samples);
-      buffer[2 * i] = w * z[2 * (from + i)]!;
-      buffer[2 * i + 1] = w * z[2 * (from + i) + 1]!;
+      buffer[2 * i] = window[i]! * z[2 * (from + i)]!;
+      buffer[2 * i + 1] = window[i]! * z[2 * (from + i) + 1]!;
     }
     const own = transformComplex(buffer);
     for (let k = 0; k < bins; k++) logs[k]! += Math.log(1e-300 + own[2 * k]! ** 2 + own[2 * k + 1]! ** 2);
@@ -250,11 +251,7 @@ function standing(logs: Float64Array, leastLog: number): Float64Array {
   for (let from = 0; from < logs.length; from += every) {
     const hz = SLOWEST_HZ * STEP ** from;
     const half = cellsUp(1 + Math.max(AROUND, AROUND_HZ / hz));
-    const around = logs
-      .subarray(Math.max(0, from - half), from + half + 1)
-      .filter(Number.isFinite)
-      .sort();
-    if (around.length === 0) continue;
+    const around = logs.slice(Math.max(0, from - half), from + half + 1).sort();
     const floor = around[around.length >> 1]!;
     for (let j = from; j < Math.min(logs.length, from + every); j++)
       out[j] = Math.max(0, Math.min(MOST_LOG, logs[j]! - floor - leastLog));
@@ -271,7 +268,7 @@ function topsOf(
   const count = Math.min(families[0]!.length, cellsUp(FASTEST_HZ / SLOWEST_HZ));
   const score = new Float64Array(count);
   shares.forEach((share, r) => {
-    const off = Math.round(Math.log(share) / Math.log(STEP));
+    const off = cellsUp(share);
     const family = families[r]!;
     for (let j = 0; j < count; j++) {
       let best = 0;
@@ -290,9 +287,8 @@ function topsOf(
 
 /** Cell in the middle of all lines around one: every rotor's frame shows those of the others too. */
 function middleOf(shares: readonly number[], families: readonly Float64Array[], around: number): number {
-  const up = (ratio: number): number => Math.round(Math.log(ratio) / Math.log(STEP));
-  const first = up(Math.min(...shares) * (1 - BESIDE));
-  const last = up(Math.max(...shares) * (1 + BESIDE));
+  const first = cellsUp(Math.min(...shares) * (1 - BESIDE));
+  const last = cellsUp(Math.max(...shares) * (1 + BESIDE));
   let moment = 0;
   let weight = 0;
   for (const family of families) {
@@ -300,7 +296,7 @@ function middleOf(shares: readonly number[], families: readonly Float64Array[], 
     for (let d = first; d <= last; d++) top = Math.max(top, family[around + d] ?? 0);
     for (let d = first; d <= last; d++) {
       const over = Math.max(0, (family[around + d] ?? 0) - BELOW_TOP * top);
-      moment += (d - up(meanOf(shares))) * over;
+      moment += (d - cellsUp(meanOf(shares))) * over;
       weight += over;
     }
   }

@@ -2,7 +2,7 @@
 import type { Signal } from '@settle/parser';
 import { smoothed } from '../signals.js';
 import { solveLeastSquares } from '../spectrum/least-squares.js';
-import { atRest, samplesIn, samplesOf, type Samples } from './at-rest.js';
+import { atRest, samplesIn, samplesOf, withSamples, type Samples } from './at-rest.js';
 import { clearestRecords, type PeakCluster } from './find-base.js';
 import { holdsAll } from './second-rate.js';
 import type { SensorRecord } from './sensor-records.js';
@@ -56,14 +56,7 @@ export function withoutFoldedLines(
       if (trueHz !== null) one.samples = withoutLine(one.samples, axes, cluster.hz, trueHz);
     }
   }
-  return cleaned.map(({ signal, samples }) => {
-    const values = signal.values.slice();
-    let at = 0;
-    signal.clock.timeS.forEach((t, i) => {
-      if (at < samples.timeS.length && t === samples.timeS[at]) values[i] = samples.values[at++]!;
-    });
-    return { ...signal, values };
-  });
+  return cleaned.map(({ signal, samples }) => withSamples(signal, samples));
 }
 
 /** @param trueHz of the line; negative where `hz`, its place in the records, is mirrored */

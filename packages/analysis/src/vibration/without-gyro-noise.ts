@@ -3,7 +3,7 @@ import type { Signal } from '@settle/parser';
 import { smoothed } from '../signals.js';
 import { inverseReal, transformReal } from '../spectrum/fft.js';
 import { solveLeastSquares } from '../spectrum/least-squares.js';
-import { samplesIn } from './at-rest.js';
+import { samplesIn, withSamples } from './at-rest.js';
 import type { SensorRecord } from './sensor-records.js';
 
 /** A loop forgets a sample of the gyro within this, s. */
@@ -48,14 +48,10 @@ export function withoutGyroNoise(motors: readonly Signal[], records: readonly Se
     if (fit === null || !(whole > 0)) return signal;
     const left = Math.max(1e-12 * whole, fit.residualSumOfSquares);
     if ((wanted.length / 2) * Math.log(whole / left) - taps.length < LEAST_GAIN) return signal;
-    const values = signal.values.slice();
-    let at = 0;
-    signal.clock.timeS.forEach((t, i) => {
-      if (at >= told.timeS.length || t !== told.timeS[at]) return;
-      values[i] = taps.reduce((v, tap, j) => v - fit.coefficients[j]! * tap[at]!, values[i]!);
-      at++;
-    });
-    return { ...signal, values };
+    const values = told.values.map((value, i) =>
+      taps.reduce((v, tap, j) => v - fit.coefficients[j]! * tap[i]!, value),
+    );
+    return withSamples(signal, { timeS: told.timeS, values });
   });
 }
 
