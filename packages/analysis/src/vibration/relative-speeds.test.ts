@@ -56,6 +56,21 @@ test('commands that rise while the battery falls lose that, and keep what each d
   expect(left(withoutDrift(commands))).toBeLessThan(0.004);
 });
 
+test('an aircraft that sinks in the first and climbs in the last second is not taken for one whose battery falls', () => {
+  const { commands } = sagging(30);
+  const level = commands.map((one, m) => ({
+    ...one,
+    values: one.values.map(
+      (_, i) => 1 + 0.01 * Math.sin(0.031 * (1 + m) * i + m) - (i < 100 || i > 2900 ? 0.2 : 0),
+    ),
+  }));
+  const out = withoutDrift(level);
+  const moved = Math.max(
+    ...out.flatMap(({ values }, m) => [...values].map((v, i) => Math.abs(v / level[m]!.values[i]! - 1))),
+  );
+  expect(moved).toBeLessThan(0.004);
+});
+
 test('in a hop of four seconds what commands do together stays', () => {
   const { commands } = sagging(4);
   expect(withoutDrift(commands)).toEqual(commands);

@@ -96,23 +96,51 @@ function atSpeedRate({ startS, sampleRateHz, values }: EvenRecord): Pick<EvenRec
 
 /** In less time than this commands that rise together are as soon gusts, s. */
 const DRIFT_SHOWS_S = 15;
+/** What the commands do together is looked at by means over this, s. */
+const BLOCK_S = 0.5;
+/** Times that a drift is fitted, and what is less off it than this counts alike, as a share. */
+const FITS = 12;
+const SURELY_ON = 1e-4;
 
 /**
  * In a hover that stands still all rotors together carry the weight, and turn as fast at its end as at its beginning: commands that rise
  * slowly and all together make up for the battery, and no rotor follows that. A parabola over the whole hover is taken out,
- * if that is long enough to tell.
+ * if that is long enough to tell: the one with the least sum of absolute errors (least squares, weighted over and over), so that the
+ * first and last moments, in which an aircraft may climb or sink, do not bend it.
  */
 export function withoutDrift(commands: Commands): Commands {
   const length = Math.min(...commands.map(({ values }) => values.length));
   if (length < DRIFT_SHOWS_S * SPEED_RATE_HZ) return commands;
-  const together = Float64Array.from({ length }, (_, i) => meanOf(commands.map(({ values }) => values[i]!)));
-  const powers = [0, 1, 2].map((power) => together.map((_, i) => (i / length) ** power));
-  const fit = solveLeastSquares(powers, together);
-  if (fit === null) return commands;
-  const drift = together.map((_, i) =>
-    powers.reduce((sum, own, k) => sum + fit.coefficients[k]! * own[i]!, 0),
+  const block = Math.round(BLOCK_S * SPEED_RATE_HZ);
+  const together = Float64Array.from({ length: Math.floor(length / block) }, (_, b) =>
+    meanOf(commands.map(({ values }) => meanOf(values.subarray(b * block, (b + 1) * block)))),
   );
-  return commands.map((one) => ({ ...one, values: drift.map((v, i) => one.values[i]! / v) }));
+  const drift = parabolaThrough(together);
+  if (drift === null) return commands;
+  const factor = (i: number): number => drift((i + 0.5) / block - 0.5);
+  return commands.map((one) => ({ ...one, values: one.values.map((v, i) => v / factor(i)) }));
+}
+
+/** @returns its value, by index; null where it cannot be fitted */
+function parabolaThrough(values: Float64Array): ((i: number) => number) | null {
+  const powers = [0, 1, 2];
+  const at = (i: number): number => i / values.length;
+  let weights = values.map(() => 1);
+  let fitted: ((i: number) => number) | null = null;
+  for (let fits = 0; fits < FITS; fits++) {
+    const root = weights.map(Math.sqrt);
+    const fit = solveLeastSquares(
+      powers.map((power) => root.map((w, i) => w * at(i) ** power)),
+      values.map((v, i) => root[i]! * v),
+    );
+    if (fit === null) return null;
+    const { coefficients } = fit;
+    const value = (i: number): number =>
+      powers.reduce((sum, power) => sum + coefficients[power]! * at(i) ** power, 0);
+    weights = values.map((v, i) => 1 / Math.max(SURELY_ON, Math.abs(v - value(i))));
+    fitted = value;
+  }
+  return fitted;
 }
 
 /** How fast each turns in the mean and no more: what a command does over the hover is not believed, so it names no rotor either. */
