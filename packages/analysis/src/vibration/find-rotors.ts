@@ -89,6 +89,14 @@ function partsOf<Base extends { readonly baseHz: number }>(base: Base): Base[] {
   );
 }
 
+/** How high the highest line stands near where a base has its first one. */
+function heightAt(clusters: readonly PeakCluster[], baseHz: number): number {
+  return Math.max(
+    0,
+    ...clusters.filter(({ hz }) => Math.abs(hz / baseHz - 1) < SAME_BASE).map(({ height }) => height),
+  );
+}
+
 /** By what the commands explain of the lines while the throttle hardly moves. */
 function calmRotors(
   commands: Commands,
@@ -104,14 +112,17 @@ function calmRotors(
     const alone = known.clear ? placedAlone({ ...first, commands }, records, true, MEAN_KNOWN) : null;
     return alone === null ? null : { by: 'wander', ...alone };
   }
-  // Where lines may be folded, one of a rotor may stand as the first of a lower base: that has to explain nearly as much.
-  const bases = [
-    ...known.likely.filter(({ baseHz }) => baseHz > SLOWEST_HZ),
-    ...(folds ? [] : partsOf(first)),
-  ];
+  const likely = known.likely
+    .filter(({ baseHz }) => baseHz > SLOWEST_HZ)
+    .map((base) => ({ ...base, isKnown: true }));
+  // Which rotor makes the line that the likeliest was found by is as uncertain as that it is its first.
+  const parts = partsOf(first).map((base) => ({ ...base, isKnown: false }));
+  const higher = parts.filter(({ baseHz }) => heightAt(clusters, baseHz) > heightAt(clusters, first.baseHz));
+  // Where lines may be folded, one of a rotor may stand as the first of a lower base: only what stands higher is sooner the first itself.
+  const bases = folds ? [...higher, ...likely] : [...likely, ...parts];
   const found = (known.clear ? heldMost : heldClearlyMost)(
     bases.map((base) => ({ ...base, commands })),
-    (one) => placedTogether(one, records, { moves: false, steady: false, known: true }),
+    (one) => placedTogether(one, records, { moves: false, steady: false, known: one.isKnown }),
   );
   return found === null ? null : { by: 'wander', ...finished(found, records) };
 }

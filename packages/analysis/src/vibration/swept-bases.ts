@@ -59,8 +59,11 @@ const WORTH = [1, 0.8, 0.6, 0.4];
 const SPREAD = 0.035;
 /** Lines of all rotors stand so far beyond where the commands make one expect the slowest and the fastest, as a share. */
 const BESIDE = 0.03;
-/** What is less than this share of the highest is no line. */
-const BELOW_TOP = 0.4;
+/** The middle of what stands there is sought around where it was found before, so many times over. */
+const MOST_SHIFTS = 4;
+/** What is less than this share of the highest is no line, and what is more than so much over that counts alike: each rotor shows in its own strength. */
+const BELOW_TOP = 0.3;
+const COUNTS_IN_FULL = 0.3;
 /** Bases nearer than this are one, as a share. */
 const SAME_BASE = 0.025;
 /** Nothing scores more than 0.35 on development flights in which no rotor shows, and right bases 0.7 and more. */
@@ -280,7 +283,10 @@ function topsOf(
   const found: { baseHz: number; score: number }[] = [];
   for (let j = 1; j < count - 1; j++) {
     if (!(score[j]! > 0) || score[j]! < score[j - 1]! || score[j]! < score[j + 1]!) continue;
-    found.push({ baseHz: SLOWEST_HZ * STEP ** middleOf(shares, families, j), score: score[j]! });
+    let middle = middleOf(shares, families, j);
+    for (let shifts = 0; shifts < MOST_SHIFTS; shifts++)
+      middle = middleOf(shares, families, Math.round(middle));
+    found.push({ baseHz: SLOWEST_HZ * STEP ** middle, score: score[j]! });
   }
   return found;
 }
@@ -295,7 +301,7 @@ function middleOf(shares: readonly number[], families: readonly Float64Array[], 
     let top = 0;
     for (let d = first; d <= last; d++) top = Math.max(top, family[around + d] ?? 0);
     for (let d = first; d <= last; d++) {
-      const over = Math.max(0, (family[around + d] ?? 0) - BELOW_TOP * top);
+      const over = Math.min(COUNTS_IN_FULL * top, Math.max(0, (family[around + d] ?? 0) - BELOW_TOP * top));
       moment += (d - cellsUp(meanOf(shares))) * over;
       weight += over;
     }
