@@ -259,11 +259,6 @@ export class Relaxation {
     return [...this.#held.values()].reduce((sum, v) => sum + v, 0);
   }
 
-  /** How far off their rough mean speeds the rotors stand in the mean, as a share. */
-  get meanOff(): number {
-    return this.#offOf(-1);
-  }
-
   /** How far off their rough mean speeds the others stand in the mean, as a share. */
   #offOf(except: number, shifts: ReadonlyMap<number, number> = this.#shifts): number {
     const off = [...shifts]

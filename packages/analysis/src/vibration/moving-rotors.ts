@@ -5,16 +5,13 @@ import { placedAlone, placedTogether, type PlacedBase } from './place-rotors.js'
 import { speedsFrom, type Commands } from './relative-speeds.js';
 import { THOROUGH } from './rotor-means.js';
 import type { SensorRecord } from './sensor-records.js';
-import { sweptBases } from './swept-bases.js';
+import { areAlike, sweptBases } from './swept-bases.js';
 
 /**
- * Rotors found this far from the base that they were sought around are something else, as a share: of rotors that are told about as much
- * the base itself is known to 2 %.
+ * Rotors found this far from the base that they were sought around are something else, as a share. Of rotors that are told about as much
+ * the middle of all that shows is their mean, unless the strongest has drawn it to itself: where both do not agree neither is given.
  */
-const RUNS_AWAY = { alike: 0.025, apart: 0.08 };
-
-/** Where commands make one expect rotors further apart than this, as a ratio, one may pass for the next, and their mean is not known yet. */
-const APART = 1.04;
+const RUNS_AWAY = { alike: 0.012, apart: 0.08 };
 
 /** @returns null where nothing says what turns */
 export function movingRotors(
@@ -27,7 +24,7 @@ export function movingRotors(
   if (first === undefined) return null;
   const base = { ...first, commands };
   const shares = speedsFrom(commands, first.power, first.lagS).map(({ share }) => share);
-  const alike = Math.max(...shares) < APART * Math.min(...shares);
+  const alike = areAlike(shares);
   const placed =
     commands.length > 1
       ? placedTogether(base, records, { moves: true, steady: false, known: alike })

@@ -1,5 +1,5 @@
 /** Each rotor at a mean speed of its own, from a base and the course that each may have. */
-import { JointSearch, type JointPlaces, type Relaxation } from './joint-places.js';
+import { JointSearch, type JointPlaces } from './joint-places.js';
 import { angleOf, type TurningRotor } from './order-lines.js';
 import { SLOWEST_HZ, speedsFrom, steadyOf, type Commands, type SpeedGuess } from './relative-speeds.js';
 import { MEAN_KNOWN, rotorMeans, THOROUGH, type RotorMeans, type SearchEffort } from './rotor-means.js';
@@ -71,8 +71,6 @@ const POWERS_OFF = [-0.04, -0.02, 0, 0.02, 0.04];
 const POWERS = [0.5, 0.62, 0.75, 0.87, 1];
 /** Speeds follow commands to a power of ½, where thrust goes with them, or more. */
 const LEAST_POWER = 0.44;
-/** Where the throttle moves and the base is known, rotors whose mean stands so far off it, as a share or Hz, count half of what they hold. */
-const MEAN_OFF = { share: 0.007, leastHz: 0.3 };
 /** Starts from which rotors are placed, the most promising ones; and how many of them are gone on with. */
 const MOST_STARTS = 16;
 const MOST_SETTLED = 3;
@@ -92,9 +90,6 @@ export function placedTogether<Base extends RoughBase>(
   const searches = (known ? [0] : BASES_OFF).map(
     (off) => new JointSearch(likeliest, (1 + off) * base.baseHz, records, SLOWEST_HZ, OFFS.at(-1)!),
   );
-  const usualOff = Math.max(MEAN_OFF.share, MEAN_OFF.leastHz / base.baseHz);
-  const worth = ({ held, meanOff }: Relaxation): number =>
-    moves && known ? held / (1 + (meanOff / usualOff) ** 2) : held;
   const most = (ways: readonly Way[]): Placed | null =>
     ways
       .flatMap((way) => {
@@ -106,14 +101,14 @@ export function placedTogether<Base extends RoughBase>(
       .sort((a, b) => b.promise - a.promise)
       .slice(0, MOST_STARTS)
       .map(({ way, by, off }) => ({ way, found: by.from(off) }))
-      .sort((a, b) => worth(b.found) - worth(a.found))
+      .sort((a, b) => b.found.held - a.found.held)
       .slice(0, MOST_SETTLED)
       .flatMap(({ way, found }) => {
         found.settle();
         const places = found.places();
-        return places === null ? [] : [{ ...way, ...places, worth: worth(found) }];
+        return places === null ? [] : [{ ...way, ...places }];
       })
-      .reduce<Placed | null>((a, b) => (a !== null && a.worth >= b.worth ? a : b), null);
+      .reduce<Placed | null>((a, b) => (a !== null && a.held >= b.held ? a : b), null);
   const powers = moves
     ? POWERS_OFF.map((off) => base.power + off).filter((power) => power > LEAST_POWER)
     : POWERS;
@@ -178,7 +173,7 @@ interface Way {
   readonly commands: Commands;
 }
 
-type Placed = JointPlaces & Way & { readonly worth: number };
+type Placed = JointPlaces & Way;
 
 export function meanHzOf(rotors: readonly TurningRotor[]): number {
   return rotors.reduce((sum, { meanHz }) => sum + meanHz, 0) / rotors.length;

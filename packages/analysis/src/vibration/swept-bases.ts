@@ -58,9 +58,9 @@ const WORTH = [1, 0.8, 0.6, 0.4];
 /** A rotor turns within this share of where its command makes one expect it. */
 const SPREAD = 0.035;
 /** Lines of all rotors stand so far beyond where the commands make one expect the slowest and the fastest, as a share. */
-const BESIDE = 0.03;
-/** The middle of what stands there is sought around where it was found before, so many times over. */
-const MOST_SHIFTS = 4;
+const BESIDE = { alike: 0.05, apart: 0.03 };
+/** Rotors that commands make one expect no further apart than this, as a ratio, show together in one place. */
+const ALIKE = 1.04;
 /** What is less than this share of the highest is no line, and what is more than so much over that counts alike: each rotor shows in its own strength. */
 const BELOW_TOP = 0.3;
 const COUNTS_IN_FULL = 0.3;
@@ -262,6 +262,11 @@ function standing(logs: Float64Array, leastLog: number): Float64Array {
   return out;
 }
 
+/** Whether the commands make one expect rotors to turn about as fast: further apart one may pass for the next. */
+export function areAlike(shares: readonly number[]): boolean {
+  return Math.max(...shares) < ALIKE * Math.min(...shares);
+}
+
 /** Mean speeds around which the rotors, each within reach of where it is expected, hold most. */
 function topsOf(
   shares: readonly number[],
@@ -283,18 +288,16 @@ function topsOf(
   const found: { baseHz: number; score: number }[] = [];
   for (let j = 1; j < count - 1; j++) {
     if (!(score[j]! > 0) || score[j]! < score[j - 1]! || score[j]! < score[j + 1]!) continue;
-    let middle = middleOf(shares, families, j);
-    for (let shifts = 0; shifts < MOST_SHIFTS; shifts++)
-      middle = middleOf(shares, families, Math.round(middle));
-    found.push({ baseHz: SLOWEST_HZ * STEP ** middle, score: score[j]! });
+    found.push({ baseHz: SLOWEST_HZ * STEP ** middleOf(shares, families, j), score: score[j]! });
   }
   return found;
 }
 
 /** Cell in the middle of all lines around one: every rotor's frame shows those of the others too. */
 function middleOf(shares: readonly number[], families: readonly Float64Array[], around: number): number {
-  const first = cellsUp(Math.min(...shares) * (1 - BESIDE));
-  const last = cellsUp(Math.max(...shares) * (1 + BESIDE));
+  const beside = areAlike(shares) ? BESIDE.alike : BESIDE.apart;
+  const first = cellsUp(Math.min(...shares) * (1 - beside));
+  const last = cellsUp(Math.max(...shares) * (1 + beside));
   let moment = 0;
   let weight = 0;
   for (const family of families) {
