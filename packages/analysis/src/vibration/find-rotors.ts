@@ -89,15 +89,6 @@ function partsOf<Base extends { readonly baseHz: number }>(base: Base): Base[] {
   );
 }
 
-/** How high the highest line stands near a place. */
-function heightAt(clusters: readonly PeakCluster[], placeHz: number): number {
-  return Math.max(0, ...clusters.filter(({ hz }) => isSame(hz, placeHz)).map(({ height }) => height));
-}
-
-function isSame(hz: number, baseHz: number): boolean {
-  return Math.abs(hz / baseHz - 1) < SAME_BASE;
-}
-
 /** By what the commands explain of the lines while the throttle hardly moves. */
 function calmRotors(
   commands: Commands,
@@ -118,12 +109,8 @@ function calmRotors(
     .map((base) => ({ ...base, isKnown: true }));
   // Which rotor makes the line that the likeliest was found by is as uncertain as that it is its first.
   const parts = partsOf(first).map((base) => ({ ...base, isKnown: false }));
-  const ownHz = foldedHz(first.baseHz, searched[0]!.sampleRateHz);
-  const higher = parts.filter(
-    ({ baseHz }) => !isSame(baseHz, ownHz) && heightAt(clusters, baseHz) > heightAt(clusters, ownHz),
-  );
-  // Where lines may be folded, one of a rotor may stand as the first of a lower base: only what stands higher is sooner the first itself.
-  const bases = folds ? [...higher, ...likely] : [...likely, ...parts];
+  // Where lines may be folded, one of a rotor may stand as the first of a lower base: that has to explain nearly as much.
+  const bases = folds ? likely : [...likely, ...parts];
   const found = (known.clear ? heldMost : heldClearlyMost)(
     bases.map((base) => ({ ...base, commands })),
     (one) => placedTogether(one, records, { moves: false, steady: false, known: one.isKnown }),
