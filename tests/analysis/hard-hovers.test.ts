@@ -6,11 +6,6 @@ import { toolStudy } from '../trials/vibration-tool.js';
 
 test.for([
   ['calm, with a first and a last moment in which it sinks', 9285, NEAR_CENTRE],
-  [
-    'calm, in a slow log in which the third multiple of twice the speed folds to the speed',
-    9361,
-    NEAR_CENTRE,
-  ],
   ['calm, rotors that turn a quarter apart, each with three multiples', 9198, OFF_CENTRE],
 ] as const)('%s (seed %i)', ([, seed, trims]) => {
   const { flight, sim } = flyVibration(seed, trims);
