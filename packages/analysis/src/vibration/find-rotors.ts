@@ -104,16 +104,15 @@ function calmRotors(
     const alone = known.clear ? placedAlone({ ...first, commands }, records, true, MEAN_KNOWN) : null;
     return alone === null ? null : { by: 'wander', ...alone };
   }
-  const likely = known.likely
-    .filter(({ baseHz }) => baseHz > SLOWEST_HZ)
-    .map((base) => ({ ...base, isKnown: true }));
-  // Which rotor makes the line that the likeliest was found by is as uncertain as that it is its first.
-  const parts = partsOf(first).map((base) => ({ ...base, isKnown: false }));
   // Where lines may be folded, one of a rotor may stand as the first of a lower base: that has to explain nearly as much.
-  const bases = folds ? likely : [...likely, ...parts];
+  const bases = [
+    ...known.likely.filter(({ baseHz }) => baseHz > SLOWEST_HZ).map((base) => ({ ...base, known: true })),
+    // Which rotor makes the line that the likeliest was found by is as uncertain as that it is its first.
+    ...(folds ? [] : partsOf(first).map((base) => ({ ...base, known: false }))),
+  ];
   const found = (known.clear ? heldMost : heldClearlyMost)(
     bases.map((base) => ({ ...base, commands })),
-    (one) => placedTogether(one, records, { moves: false, steady: false, known: one.isKnown }),
+    (one) => placedTogether(one, records, { moves: false, steady: false, known: one.known }),
   );
   return found === null ? null : { by: 'wander', ...finished(found, records) };
 }

@@ -9,9 +9,9 @@ import { areAlike, sweptBases } from './swept-bases.js';
 
 /**
  * Rotors found this far from the base that they were sought around are something else, as a share. Of rotors that are told about as much
- * the middle of all that shows is their mean, unless the strongest has drawn it to itself: where both do not agree neither is given.
+ * the base is the mean to 1 %, and to 2.5 % where one of them is so strong that it draws it to itself.
  */
-const RUNS_AWAY = { alike: 0.012, apart: 0.08 };
+const RUNS_AWAY = { alike: 0.025, apart: 0.08 };
 
 /** @returns null where nothing says what turns */
 export function movingRotors(

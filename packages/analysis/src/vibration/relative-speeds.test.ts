@@ -56,7 +56,7 @@ test('commands that rise while the battery falls lose that, and keep what each d
   expect(left(withoutDrift(commands))).toBeLessThan(0.004);
 });
 
-test('an aircraft that sinks in the first and climbs in the last second is not taken for one whose battery falls', () => {
+test('an aircraft that sinks in its first and in its last second is not taken for one whose battery falls', () => {
   const { commands } = sagging(30);
   const level = commands.map((one, m) => ({
     ...one,
