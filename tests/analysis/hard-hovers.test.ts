@@ -1,12 +1,12 @@
 /** Development flights whose rotors were once misread, each for a reason of its own; the truth is the simulation’s. */
 import { expect, test } from 'vitest';
-import { flyVibration, NEAR_CENTRE, OFF_CENTRE, toFlight } from '@settle/simulator';
+import { flyVibration, OFF_CENTRE, toFlight } from '@settle/simulator';
 import { isUnavailable } from '../../packages/analysis/src/unavailable.js';
 import { toolStudy } from '../trials/vibration-tool.js';
 
 test.for([
-  ['calm, with a first and a last moment in which it sinks', 9285, NEAR_CENTRE],
   ['calm, rotors that turn a quarter apart, each with three multiples', 9198, OFF_CENTRE],
+  ['calm, with a tone of the mains above what two rotors and their blades show', 9112, OFF_CENTRE],
 ] as const)('%s (seed %i)', ([, seed, trims]) => {
   const { flight, sim } = flyVibration(seed, trims);
   expect(flight.speedChannel).toBe(false);

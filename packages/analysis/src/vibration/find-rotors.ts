@@ -9,6 +9,7 @@ import {
   type PeakCluster,
 } from './find-base.js';
 import { heldClearlyMost, heldMost, holdsFamily, isMultiple } from './choose-base.js';
+import { exactBases } from './exact-families.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
 import { mayBeMains } from './mains.js';
@@ -21,6 +22,7 @@ import {
   placedRotors,
   placedTogether,
   type PlacedBase,
+  type RoughBase,
 } from './place-rotors.js';
 import { SLOWEST_HZ, speedsFrom, type Commands } from './relative-speeds.js';
 import { resampledBase } from './resampled-base.js';
@@ -228,12 +230,17 @@ function followingRotors(
     .slice(0, MOST_BASES)
     .map(({ hz, score }) => ({ power, lagS, baseHz: hz, score }));
   const tried = tryBases(search, commands, bases);
+  const exact = folds ? [] : exactBases(clusters).map((baseHz) => ({ commands, power, lagS, baseHz }));
+  const place = <Base extends RoughBase>(base: Base): (Base & PlacedBase) | null =>
+    placedTogether(base, records, { moves: false, steady: !search.follows, known: false });
   const believed = (baseHz: number): boolean =>
     !folds ||
     excursion > WANDERS ||
     (!mayBeMains(clusters, baseHz) &&
       !leavesFoldedLine(clusters, rate, baseHz) &&
       (told(baseHz) ?? standsWhereItIs(commands, clusters, baseHz, rate)));
+  const mayBeTone = (best: PlacedBase): boolean =>
+    excursion < WANDERS && mayBeMains(clusters, best.baseHz) && !holdsFamily(best);
   const first = bestOf(tried);
   if (first !== undefined) {
     const others = tried.filter(
@@ -244,11 +251,15 @@ function followingRotors(
     if (!surely && first.baseHz > rate / 2 && first.value < CLEARER * plain) return null;
     const best =
       commands.length > 1
-        ? heldMost(likelyOf(tried, first), (one) =>
-            placedTogether(one, records, { moves: false, steady: !search.follows, known: false }),
-          )
+        ? heldMost<RoughBase>([...likelyOf(tried, first), ...exact], place)
         : placedAlone(first, records, search.follows, { ...THOROUGH, far: CALM_FAR });
-    return best !== null && believed(best.baseHz) ? { by: 'focus', ...finished(best, records) } : null;
+    return best !== null && believed(best.baseHz) && !mayBeTone(best)
+      ? { by: 'focus', ...finished(best, records) }
+      : null;
+  }
+  if (commands.length > 1 && exact.length > 0) {
+    const best = heldMost(exact, place);
+    if (best !== null && holdsFamily(best)) return { by: 'focus', ...finished(best, records) };
   }
   const fallback = resampledBase(commands, searched);
   if (fallback === null) return null;
@@ -264,7 +275,7 @@ function followingRotors(
     commands.length > 1
       ? placedTogether(base, records, { moves: false, steady: true, known: false })
       : placedAlone(base, records, false, THOROUGH);
-  return best === null ? null : { by: 'focus', ...finished(best, records) };
+  return best === null || mayBeTone(best) ? null : { by: 'focus', ...finished(best, records) };
 }
 
 /** Where one command stands for all rotors there is no other way to place them. */
