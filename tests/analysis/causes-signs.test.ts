@@ -24,7 +24,7 @@ const MISTAKES: Readonly<Record<string, { readonly wiring: Wiring; readonly wron
   'board turned by 180°': { wiring: { boardTurnedDeg: 180 }, wrong: ['roll', 'pitch'] },
 };
 const FIRST_SEED = 10_900;
-const PER_MISTAKE = 4;
+const PER_MISTAKE = 2;
 
 function findingsOf(config: FlightConfig, seed: number) {
   const flight = toFlight(simulateFlight(config, seed));
@@ -54,7 +54,7 @@ describe('wrong connections', () => {
 
   it('lead to one do-not-fly and to no gain advice, or to no analysis that says why', () => {
     let diagnosed = 0;
-    for (let seed = FIRST_SEED; seed < FIRST_SEED + 6; seed++) {
+    for (let seed = FIRST_SEED; seed < FIRST_SEED + 4; seed++) {
       const { config } = randomFlight('well-damped', seed);
       const flight = toFlight(simulateFlight({ ...config, wiring: { sign: { yaw: -1 } } }, seed));
       try {
@@ -73,7 +73,7 @@ describe('wrong connections', () => {
 
   it('say what to check even where the aircraft tipped over before any hover', () => {
     const messages: string[] = [];
-    for (let seed = FIRST_SEED; seed < FIRST_SEED + 6; seed++) {
+    for (let seed = FIRST_SEED; seed < FIRST_SEED + 4; seed++) {
       const { config } = randomFlight('well-damped', seed);
       const flight = toFlight(simulateFlight({ ...config, wiring: { sign: { roll: -1 } } }, seed));
       try {
@@ -103,7 +103,7 @@ describe('sound aircraft', () => {
     const flagged: string[] = [];
     let flights = 0;
     for (const kind of KINDS)
-      for (let seed = FIRST_SEED; seed < FIRST_SEED + 8; seed++) {
+      for (let seed = FIRST_SEED; seed < FIRST_SEED + 4; seed++) {
         const config = structuredClone(randomFlight(kind, seed).config);
         config.script.hoverS = Math.min(10, config.script.hoverS);
         config.script.abort = null;
@@ -127,7 +127,7 @@ describe('sound aircraft', () => {
         flights++;
         if (findingsOf(config, seed).length > 0) flagged.push(`${kind} ${String(seed)}`);
       }
-    expect(flights).toBeGreaterThanOrEqual(45);
+    expect(flights).toBeGreaterThanOrEqual(24);
     expect(flagged).toEqual([]);
   });
 

@@ -43,9 +43,31 @@ export function exactBases(clusters: readonly PeakCluster[]): number[] {
     .sort((a, b) => heightOf(b) - heightOf(a))
     .map((group) => group.reduce((sum, { first }) => sum + first.hz, 0) / group.length)
     .reduce<number[]>(
-      (kept, hz) => (kept.some((one) => Math.abs(one / hz - 1) < SAME_BASE) ? kept : [...kept, hz]),
+      (kept, hz) => (kept.some((one) => isSame(one, hz)) ? kept : [...kept, hz]),
       [],
     );
+}
+
+/**
+ * Whether a line that is higher stands at exactly a part of what stands for a base, and is not told to be folded: then that is sooner the
+ * first multiple.
+ *
+ * @param part 2 for half of the base, 3 for a third
+ */
+export function isHigherPart(clusters: readonly PeakCluster[], baseHz: number, part: number): boolean {
+  const own = clusters.filter(({ hz }) => isSame(hz, baseHz));
+  const lower = clusters.find(({ hz }) => isSame(part * hz, baseHz));
+  return (
+    lower !== undefined &&
+    (lower.told ?? [lower.hz]).includes(lower.hz) &&
+    own.length > 0 &&
+    own.every(({ height }) => height < lower.height) &&
+    own.some(({ hz }) => Math.abs(hz / lower.hz / part - 1) < EXACT)
+  );
+}
+
+function isSame(hz: number, baseHz: number): boolean {
+  return Math.abs(hz / baseHz - 1) < SAME_BASE;
 }
 
 /** One line and its two multiples, or the same multiple of two lines that may be two rotors. */

@@ -9,7 +9,7 @@ import {
   type PeakCluster,
 } from './find-base.js';
 import { heldClearlyMost, heldMost, holdsFamily, isMultiple } from './choose-base.js';
-import { exactBases } from './exact-families.js';
+import { exactBases, isHigherPart } from './exact-families.js';
 import { focusCourse, type FocusedCourse } from './focus-course.js';
 import { foldContrast } from './fold-contrast.js';
 import { mayBeMains } from './mains.js';
@@ -85,12 +85,6 @@ export function mayFold(clusters: readonly PeakCluster[], rate: number): boolean
 /** What was found may be a multiple of the base: the second or the third. */
 const PARTS = [2, 3];
 
-function partsOf<Base extends { readonly baseHz: number }>(base: Base): Base[] {
-  return PARTS.map((part) => ({ ...base, baseHz: base.baseHz / part })).filter(
-    ({ baseHz }) => baseHz > SLOWEST_HZ,
-  );
-}
-
 /** By what the commands explain of the lines while the throttle hardly moves. */
 function calmRotors(
   commands: Commands,
@@ -106,12 +100,14 @@ function calmRotors(
     const alone = known.clear ? placedAlone({ ...first, commands }, records, true, MEAN_KNOWN) : null;
     return alone === null ? null : { by: 'wander', ...alone };
   }
-  // Where lines may be folded, one of a rotor may stand as the first of a lower base: that has to explain nearly as much.
+  // Which rotor makes the line that the likeliest was found by is as uncertain as that it is its first.
+  const parts = PARTS.map((part) => ({ ...first, baseHz: first.baseHz / part, part, known: false }));
   const bases = [
-    ...known.likely.filter(({ baseHz }) => baseHz > SLOWEST_HZ).map((base) => ({ ...base, known: true })),
-    // Which rotor makes the line that the likeliest was found by is as uncertain as that it is its first.
-    ...(folds ? [] : partsOf(first).map((base) => ({ ...base, known: false }))),
-  ];
+    // Where lines may be folded, one of a rotor may stand as the first of a lower base: only what stands higher is sooner the first itself.
+    ...parts.filter(({ part }) => folds && isHigherPart(clusters, first.baseHz, part)),
+    ...known.likely.map((base) => ({ ...base, known: true })),
+    ...(folds ? [] : parts),
+  ].filter(({ baseHz }) => baseHz > SLOWEST_HZ);
   const found = (known.clear ? heldMost : heldClearlyMost)(
     bases.map((base) => ({ ...base, commands })),
     (one) => placedTogether(one, records, { moves: false, steady: false, known: one.known }),
