@@ -120,17 +120,17 @@ describe('the closed-loop trial', () => {
   });
 });
 
-const fleet = seeds(10_001, 12);
+const fleet = seeds(10_001, 8);
 
-describe('the tool against fixed steps by someone who is told the truth, on the same 12 aircraft', () => {
+describe('the tool against fixed steps by someone who is told the truth, on the same 8 aircraft', () => {
   it('puts clearly more of them right, and does no harm', () => {
     const rule = summariseTrials(fleet.map((seed) => runTrial(seed, truthToldRule)));
     const tool = summariseTrials(fleet.map((seed) => runTrial(seed, toolAdviser, { askWhenGood: true })));
     console.log(formatSummaries({ 'this tool': tool, 'fixed steps, told the truth': rule }));
-    // The rule, seen elsewhere: about 50 % and 90 %. Of 12 aircraft two standard deviations are 29 % and 17 %.
-    expect(rule.goodWithinPct[2]).toBeGreaterThan(35);
-    expect(rule.goodWithinPct[2]).toBeLessThan(75);
-    expect(rule.goodWithinPct[4]).toBeGreaterThan(75);
+    // The rule, seen elsewhere: about 50 % and 90 %. Of 8 aircraft two standard deviations are 35 % and 21 %.
+    expect(rule.goodWithinPct[2]).toBeGreaterThan(15);
+    expect(rule.goodWithinPct[2]).toBeLessThan(85);
+    expect(rule.goodWithinPct[4]).toBeGreaterThan(69);
     // Wanted; over more aircraft not all of it is met (docs/methods.md). On these it is, and is to stay so.
     expect(tool.goodWithinPct[2]).toBeGreaterThan(rule.goodWithinPct[2]! + 15);
     expect(tool.goodWithinPct[2]).toBeGreaterThanOrEqual(90);
