@@ -50,7 +50,6 @@ interface Log {
 }
 
 const LOGS: Readonly<Record<string, Log>> = {
-  'no terms': { has: (name) => !isTerm(name), noGains: true },
   'no motor commands': { has: (name) => !name.startsWith('motor.'), noGains: false },
   'no demand': { has: (name) => !name.endsWith('.demand'), noGains: false },
   'no demand and no terms': { has: (name) => !name.endsWith('.demand') && !isTerm(name), noGains: true },

@@ -3,7 +3,7 @@ import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import type { Inspection } from '@settle/report';
 import { digestsOf, makeDirectory, settle } from '../support/command-line.js';
-import { SWING_HZ, hoverLog } from '../support/hover-log.js';
+import { SWING_HZ, hoverLog, lightLog } from '../support/hover-log.js';
 
 let directory = '';
 
@@ -132,7 +132,7 @@ describe('files that are not there or cannot be one flight: exit status 2', () =
   });
 
   test.skipIf(process.getuid?.() === 0)('a file without permission', async () => {
-    await write('secret.csv', hoverLog());
+    await write('secret.csv', lightLog());
     await fs.chmod(path.join(directory, 'secret.csv'), 0);
     const { status, stderr } = await run('diagnose', 'secret.csv');
     expect(status).toBe(2);
@@ -148,7 +148,7 @@ describe('files that are not there or cannot be one flight: exit status 2', () =
 
   test('a directory with nothing usable', async () => {
     await write('notes.md', '# Notes');
-    await write('.hidden.csv', hoverLog());
+    await write('.hidden.csv', lightLog());
     await fs.mkdir(path.join(directory, 'folder.csv'));
     const { status, stderr } = await run('diagnose', '.');
     expect(status).toBe(2);
@@ -162,14 +162,14 @@ describe('files that are not there or cannot be one flight: exit status 2', () =
   });
 
   test('a directory among files', async () => {
-    await write('a.csv', hoverLog());
+    await write('a.csv', lightLog());
     const { status, stderr } = await run('diagnose', 'a.csv', '.');
     expect(status).toBe(2);
     expect(stderr).toContain('. is a directory among files');
   });
 
   test('the same file twice, by another path or by a link', async () => {
-    await write('a.csv', hoverLog());
+    await write('a.csv', lightLog());
     await fs.symlink('a.csv', path.join(directory, 'b.csv'));
     expect((await run('diagnose', 'a.csv', 'a.csv')).stderr).toContain('a.csv is given twice');
     expect((await run('diagnose', 'a.csv', './a.csv')).stderr).toContain(
@@ -200,7 +200,7 @@ describe('files that are not there or cannot be one flight: exit status 2', () =
       /nowhere/,
     ],
   ])('a channel map that is %s', async (_, map, says) => {
-    await write('a.csv', hoverLog());
+    await write('a.csv', lightLog());
     await write('map.json', map);
     const outcome = await run('diagnose', 'a.csv', '--map', 'map.json');
     expect(outcome).toMatchObject({ status: 2, stdout: '' });
@@ -210,7 +210,7 @@ describe('files that are not there or cannot be one flight: exit status 2', () =
 
 describe('notes beside the logs', () => {
   test('in a directory, a text file without a table is left out and named; given by name it is an error', async () => {
-    await write('hover.csv', hoverLog());
+    await write('hover.csv', lightLog());
     await write('notes.txt', 'Dear diary,\ntoday it wobbled.\nI landed.\n');
     const outcome = await run('diagnose', '--json', '.');
     expect(outcome.status).toBe(0);
@@ -225,7 +225,7 @@ describe('notes beside the logs', () => {
   });
 
   test('a damaged CSV file is never left out', async () => {
-    await write('hover.csv', hoverLog());
+    await write('hover.csv', lightLog());
     await write('rates.csv', '');
     const { status, stderr } = await run('diagnose', '.');
     expect(status).toBe(2);
@@ -248,7 +248,7 @@ describe('names and cells that could do harm', () => {
   test.each(['__proto__.csv', 'constructor.csv', 'a b\'"$(x).csv', '-dash.csv'])(
     'a file named %s',
     async (name) => {
-      await write(name, hoverLog());
+      await write(name, lightLog());
       const { status, stdout, stderr } = await run('diagnose', '--json', `./${name}`);
       expect({ status, stderr }).toEqual({ status: 0, stderr: '' });
       expect((JSON.parse(stdout) as { flight: { name: string } }).flight.name).toBe(name.replace('.csv', ''));
@@ -258,7 +258,7 @@ describe('names and cells that could do harm', () => {
   test.each(['__proto__', 'constructor', 'toString'])(
     'a column named %s is a column like any other',
     async (column) => {
-      const log = hoverLog()
+      const log = lightLog()
         .split('\n')
         .map((line, index) => (line === '' ? '' : `${line},${index === 0 ? column : '1'}`))
         .join('\n');
@@ -273,7 +273,7 @@ describe('names and cells that could do harm', () => {
     const name = 'a\u001b[2J.csv';
     await write(
       name,
-      hoverLog()
+      lightLog()
         .replace('\n', ',evil\u001b[31m column\n')
         .replaceAll(/(?<=\d)\n/g, ',1\n'),
     );

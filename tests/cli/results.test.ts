@@ -3,7 +3,7 @@ import path from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import type { Diagnosis } from '@settle/analysis';
 import type { Inspection } from '@settle/report';
-import { digestsOf, makeDirectory, settle } from '../support/command-line.js';
+import { digestsOf, makeDirectory, settle, type Outcome } from '../support/command-line.js';
 import { DIAGNOSIS_SCHEMA, INSPECTION_SCHEMA, schemaErrors } from '../support/contract-schema.js';
 import {
   DURATION_S,
@@ -33,13 +33,28 @@ async function diagnosisOf(...parameters: string[]): Promise<Diagnosis> {
   return JSON.parse(outcome.stdout) as Diagnosis;
 }
 
+const once = new Map<string, Promise<Outcome>>();
+
+/** `hover.csv` is the same in every test: what is told of it is asked for once. */
+function plain(command: 'diagnose' | 'inspect'): Promise<Outcome> {
+  const known = once.get(command) ?? run(command, '--json', 'hover.csv');
+  once.set(command, known);
+  return known;
+}
+
+async function plainDiagnosis(): Promise<Diagnosis> {
+  const outcome = await plain('diagnose');
+  expect(outcome).toMatchObject({ status: 0, stderr: '' });
+  return JSON.parse(outcome.stdout) as Diagnosis;
+}
+
 describe('settle diagnose', () => {
   test('--json prints one result that keeps the contract, and nothing on standard error', async () => {
-    expect(schemaErrors(DIAGNOSIS_SCHEMA, await diagnosisOf('hover.csv'))).toEqual([]);
+    expect(schemaErrors(DIAGNOSIS_SCHEMA, await plainDiagnosis())).toEqual([]);
   });
 
   test('the swing that was written into the log comes out, on its axis only', async () => {
-    const { axes, flight } = await diagnosisOf('hover.csv');
+    const { axes, flight } = await plainDiagnosis();
     expect(flight.name).toBe('hover');
     expect(flight.durationS).toBeCloseTo(DURATION_S - 1 / SAMPLE_RATE_HZ, 6);
     expect(axes.roll.oscillations).toHaveLength(1);
@@ -55,7 +70,7 @@ describe('settle diagnose', () => {
     await fs.mkdir(path.join(directory, 'flight'));
     await fs.writeFile(path.join(directory, 'flight/angles.csv'), hoverLog('angles'));
     await fs.writeFile(path.join(directory, 'flight/rates.TSV'), hoverLog('rates').replaceAll(',', '\t'));
-    const wide = await diagnosisOf('hover.csv');
+    const wide = await plainDiagnosis();
     const listed = await diagnosisOf('flight/angles.csv', 'flight/rates.TSV');
     const whole = await diagnosisOf('flight');
     expect(whole.flight.name).toBe('flight');
@@ -98,7 +113,7 @@ describe('settle diagnose', () => {
   });
 
   test('the result does not depend on the time zone or the language of the machine', async () => {
-    const here = await run('diagnose', '--json', 'hover.csv');
+    const here = await plain('diagnose');
     const there = await settle(['diagnose', '--json', 'hover.csv'], {
       cwd: directory,
       environment: { TZ: 'Asia/Kathmandu', LANG: 'de_DE.UTF-8', LC_ALL: 'de_DE.UTF-8' },
@@ -109,13 +124,13 @@ describe('settle diagnose', () => {
 
 describe('settle inspect', () => {
   test('--json prints one result that keeps the contract, and nothing on standard error', async () => {
-    const outcome = await run('inspect', '--json', 'hover.csv');
+    const outcome = await plain('inspect');
     expect(outcome).toMatchObject({ status: 0, stderr: '' });
     expect(schemaErrors(INSPECTION_SCHEMA, JSON.parse(outcome.stdout))).toEqual([]);
   });
 
   test('every column of the log is accounted for, with its unit and rate', async () => {
-    const { stdout } = await run('inspect', '--json', 'hover.csv');
+    const { stdout } = await plain('inspect');
     const { channels } = JSON.parse(stdout) as Inspection;
     expect(channels.map(({ id, column, unit }) => [id, column, unit]).sort()).toEqual([
       ['attitude.pitch.measured', 'pitch angle (deg)', 'deg'],
@@ -146,7 +161,7 @@ describe('settle inspect', () => {
   test('--write-map writes a channel map that reads the same log the same way', async () => {
     expect((await run('inspect', 'hover.csv', '--write-map', 'map.json')).status).toBe(0);
     const mapped = await diagnosisOf('hover.csv', '--map', 'map.json');
-    expect(mapped.axes).toEqual((await diagnosisOf('hover.csv')).axes);
+    expect(mapped.axes).toEqual((await plainDiagnosis()).axes);
   });
 });
 
@@ -154,8 +169,7 @@ describe('files the program writes', () => {
   test('no command changes an input or leaves anything behind', async () => {
     const before = await digestsOf(directory);
     await run('inspect', 'hover.csv');
-    await run('diagnose', '.');
-    await run('diagnose', '--json', 'hover.csv');
+    await run('diagnose', '--json', '.');
     expect(await digestsOf(directory)).toEqual(before);
   });
 

@@ -59,3 +59,9 @@ export function hoverLog(part: LogPart = 'all', swings = true): string {
   }
   return `${lines.join('\n')}\n`;
 }
+
+/** The rates alone, of the first six seconds: for tests to which it does not matter what is found. */
+export function lightLog(): string {
+  const lines = hoverLog('rates').split('\n');
+  return `${lines.slice(0, 1 + 6 * SAMPLE_RATE_HZ).join('\n')}\n`;
+}

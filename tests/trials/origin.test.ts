@@ -1,24 +1,33 @@
 import { describe, expect, it } from 'vitest';
 import { diagnose, type Origin } from '@settle/analysis';
-import { simulateRandom, toFlight, type RandomKind } from '@settle/simulator';
+import { simulateRandom, toFlight, type LabelledFlight, type RandomKind } from '@settle/simulator';
 
 const firstSeed = 10_100;
 const flights = 5;
 
+const flown = new Map<RandomKind, readonly LabelledFlight[]>();
+
+/** Flown once, and looked at with and without sticks. */
+function flightsOf(kind: RandomKind): readonly LabelledFlight[] {
+  let found = flown.get(kind);
+  if (found === undefined) {
+    found = Array.from({ length: flights }, (_, i) => simulateRandom(kind, firstSeed + i));
+    flown.set(kind, found);
+  }
+  return found;
+}
+
 /** Origins reported for the labelled oscillations of some flights. */
 function origins(kind: RandomKind, withSticks: boolean): (Origin | 'missed')[] {
-  return Array.from({ length: flights }, (_, i) => simulateRandom(kind, firstSeed + i)).flatMap(
-    ({ sim, shown }) => {
-      const flight = toFlight(sim, { channels: (name) => withSticks || !name.startsWith('stick.') });
-      const { axes } = diagnose(flight, { vibration: false });
-      return shown.map(
-        (line) =>
-          axes[line.axis].oscillations.find(
-            (o) => Math.abs(Math.log(o.frequencyHz / line.frequencyHz)) < 0.22,
-          )?.origin ?? 'missed',
-      );
-    },
-  );
+  return flightsOf(kind).flatMap(({ sim, shown }) => {
+    const flight = toFlight(sim, { channels: (name) => withSticks || !name.startsWith('stick.') });
+    const { axes } = diagnose(flight, { vibration: false });
+    return shown.map(
+      (line) =>
+        axes[line.axis].oscillations.find((o) => Math.abs(Math.log(o.frequencyHz / line.frequencyHz)) < 0.22)
+          ?.origin ?? 'missed',
+    );
+  });
 }
 
 const count = (list: readonly string[], what: string): number => list.filter((x) => x === what).length;

@@ -84,6 +84,8 @@ export interface VibrationTrialOptions {
   readonly flights: number;
   /** Weight far off centre: rotors at very different speeds. */
   readonly offCentre?: boolean;
+  /** Flies one; for a test that looks at the same flights several times. */
+  readonly fly?: typeof flyVibration;
   /** What is on trial; a message in place of a study counts as nothing found. Only a trial of the trial looks at `sim`. */
   readonly study: (flight: Flight, sim: SimulatedFlight) => VibrationStudy | Unavailable;
 }
@@ -98,7 +100,10 @@ const DEFAULT_LOWEST_HZ = 15;
 export function runVibrationTrial(options: VibrationTrialOptions): VibrationTrialResult {
   const result = emptyResult();
   for (let seed = options.firstSeed; seed < options.firstSeed + options.flights; seed++) {
-    const { flight, sim } = flyVibration(seed, options.offCentre === true ? OFF_CENTRE : NEAR_CENTRE);
+    const { flight, sim } = (options.fly ?? flyVibration)(
+      seed,
+      options.offCentre === true ? OFF_CENTRE : NEAR_CENTRE,
+    );
     const log = logOf(sim, seed);
     const study = options.study(log, sim);
     judgeFlight(result, flight, sim, study);

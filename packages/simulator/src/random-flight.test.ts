@@ -52,14 +52,15 @@ describe('random flights', () => {
   });
 
   test('of unstable kinds are aborted hops about half the time', () => {
-    const flights = seeds(60).map((seed) => randomFlight('growing', seed));
+    const flights = seeds(30).map((seed) => randomFlight('growing', seed));
+    // Three standard deviations of such a count are 8.
     const hops = flights.filter((f) => f.hop).length;
-    expect(hops).toBeGreaterThan(15);
-    expect(hops).toBeLessThan(45);
+    expect(hops).toBeGreaterThan(7);
+    expect(hops).toBeLessThan(23);
   });
 
   test('use effects no linear analysis knows of in at least a quarter', () => {
-    const flights = seeds(60).map((seed) => randomFlight('well-damped', seed));
-    expect(flights.filter((f) => f.unmodelled).length).toBeGreaterThanOrEqual(15);
+    const flights = seeds(30).map((seed) => randomFlight('well-damped', seed));
+    expect(flights.filter((f) => f.unmodelled).length).toBeGreaterThanOrEqual(8);
   });
 });

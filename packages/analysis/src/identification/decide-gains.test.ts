@@ -32,6 +32,23 @@ function cases(count: number, sticks: boolean) {
   });
 }
 
+type Identified = ReturnType<typeof madeIdentification>;
+interface Decided {
+  readonly id: Identified;
+  readonly decision: ReturnType<typeof decideGains>;
+}
+const decided = new Map<boolean, readonly Decided[]>();
+
+/** What is decided on each of the cases: two tests look at it. */
+function decisions(sticks: boolean): readonly Decided[] {
+  let found = decided.get(sticks);
+  if (found === undefined) {
+    found = cases(150, sticks).map((id) => ({ id, decision: decideGains(id) }));
+    decided.set(sticks, found);
+  }
+  return found;
+}
+
 describe('decideGains', () => {
   it.each([
     ['stick movements', true, 10, 2.5],
@@ -40,8 +57,7 @@ describe('decideGains', () => {
     let raised = 0;
     let limited = 0;
     let undecided = 0;
-    for (const id of cases(150, sticks)) {
-      const decision = decideGains(id);
+    for (const { decision } of decisions(sticks)) {
       if (decision === null) undecided++;
       if (decision?.factors == null) continue;
       expect(decision.factors.P).toBeLessThanOrEqual(most * (1 + 1e-9));
@@ -61,8 +77,7 @@ describe('decideGains', () => {
   ])('from %s never advises gains that leave less than 6 dB and 45°', (_, sticks) => {
     const poor: string[] = [];
     let advised = 0;
-    cases(150, sticks).forEach((id, i) => {
-      const decision = decideGains(id);
+    decisions(sticks).forEach(({ id, decision }, i) => {
       if (decision?.factors == null) return;
       const { factors, expected } = decision;
       advised++;

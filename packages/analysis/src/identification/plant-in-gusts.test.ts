@@ -92,12 +92,12 @@ const plantOf = (seed: number): PlantParameters => ({
   lagS: 0.035 + 0.012 * (seed % 4),
 });
 
-const seeds = Array.from({ length: 12 }, (_, i) => 1 + i);
+const seeds = Array.from({ length: 8 }, (_, i) => 1 + i);
 
-/** Wanted of a margin: 1 dB off the stops, 2 dB on them, far from the limit or in seconds. Of a dozen: two in three within one standard deviation would be 8, stated spreads are wider on purpose. */
+/** Wanted of a margin: 1 dB off the stops, 2 dB on them, far from the limit or in seconds. Of eight: two in three within one standard deviation would be 5, stated spreads are wider on purpose. */
 function expectRight(errors: readonly { z: number; dB: number }[], within: number): void {
-  expect(errors.length).toBeGreaterThanOrEqual(10);
-  expect(errors.filter(({ z }) => Math.abs(z) < 1).length).toBeGreaterThanOrEqual(7);
+  expect(errors.length).toBeGreaterThanOrEqual(7);
+  expect(errors.filter(({ z }) => Math.abs(z) < 1).length).toBeGreaterThanOrEqual(5);
   expect(errors.filter(({ z }) => Math.abs(z) < 2.5)).toHaveLength(errors.length);
   const sorted = errors.map(({ dB }) => Math.abs(dB)).sort((a, b) => a - b);
   expect(sorted[sorted.length >> 1]!).toBeLessThan(within);
