@@ -1,7 +1,7 @@
 /** Bases that several lines speak for by their exact multiples. */
 import { describe, expect, test } from 'vitest';
 import { randomSource } from '../../../../tests/support/random.js';
-import { exactBases } from './exact-families.js';
+import { exactBases, isHigherPart } from './exact-families.js';
 import type { PeakCluster } from './find-base.js';
 
 const clusters = (...lines: readonly (readonly [number, number])[]): PeakCluster[] =>
@@ -41,5 +41,22 @@ describe('none is given', () => {
       if (exactBases(clusters(...lines)).length > 0) given++;
     }
     expect(given).toBeLessThan(20);
+  });
+});
+
+describe('in a slow log a line at half of what stands for a base is sooner the first multiple', () => {
+  const told = (hz: number, height: number, ...readings: number[]): PeakCluster => ({
+    ...clusters([hz, height])[0]!,
+    told: readings.length > 0 ? readings : null,
+  });
+
+  test.for([
+    ['higher and exactly there', [told(28.56, 10), told(57.18, 8.6), told(56.2, 8)], true],
+    ['told to be folded', [told(28.56, 10, -171.44), told(57.18, 8.6)], false],
+    ['lower', [told(28.56, 8), told(57.18, 8.6)], false],
+    ['not exactly there', [told(28.2, 10), told(57.18, 8.6)], false],
+    ['alone', [told(28.56, 10)], false],
+  ] as const)('%s', ([, lines, expected]) => {
+    expect(isHigherPart(lines, 57, 2)).toBe(expected);
   });
 });

@@ -42,10 +42,7 @@ export function exactBases(clusters: readonly PeakCluster[]): number[] {
     .filter((group) => group.length > 1)
     .sort((a, b) => heightOf(b) - heightOf(a))
     .map((group) => group.reduce((sum, { first }) => sum + first.hz, 0) / group.length)
-    .reduce<number[]>(
-      (kept, hz) => (kept.some((one) => isSame(one, hz)) ? kept : [...kept, hz]),
-      [],
-    );
+    .reduce<number[]>((kept, hz) => (kept.some((one) => isSame(one, hz)) ? kept : [...kept, hz]), []);
 }
 
 /**
